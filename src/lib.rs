@@ -1,0 +1,47 @@
+//! lowsun reads a raking-light photo of a routed pocket floor and says what made its ridges.
+//!
+//! The story of one photo: [`photo`] brings the file in, upright and in linear light. [`plan`] reads what was meant
+//! to be cut. [`reference`] finds known points. [`rectify`] turns them into the floor plane at true scale. [`floor`]
+//! picks the lit, sharp floor and reads the lamp from the wall's shadow. [`marks`] measures line families, edges and
+//! strips. [`expect`] says what each cause would leave on this floor. [`explain`] weighs the marks against that.
+//! [`report`] writes it down. [`pipeline`] is that corridor, one line a room.
+//!
+//! A module may import only modules declared above it here (`tests/layers.rs` checks it).
+
+pub mod units;
+
+pub mod error;
+
+pub mod caveat;
+
+pub mod stats;
+
+pub mod geometry;
+
+pub mod raster;
+
+pub mod signal;
+
+pub mod photo;
+
+pub mod plan;
+
+pub mod reference;
+
+pub mod rectify;
+
+pub mod floor;
+
+pub mod marks;
+
+pub mod expect;
+
+pub mod explain;
+
+pub mod report;
+
+pub mod draw;
+
+pub mod trace;
+
+pub mod pipeline;

@@ -1,0 +1,93 @@
+//! Room 2: what was meant to be cut. A TOML file, or the facts given one by one, become a [`PlannedCut`] in millimetres.
+
+use crate::geometry::Point;
+use crate::units::LengthUnit;
+use serde::{Deserialize, Serialize};
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
+#[serde(rename_all = "kebab-case")]
+pub enum Shape {
+    Flat,
+    BullNose,
+    BallNose,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
+#[serde(rename_all = "kebab-case")]
+pub enum Helix {
+    UpCut,
+    DownCut,
+    Compression,
+    Straight,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
+#[serde(rename_all = "kebab-case")]
+pub enum Pattern {
+    Parallel,
+    Contour,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
+#[serde(rename_all = "kebab-case")]
+pub enum Material {
+    Softwood,
+    Hardwood,
+    Mdf,
+    Plywood,
+    Foam,
+    Plastic,
+    Aluminium,
+}
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Cutter {
+    pub shape: Option<Shape>,
+    pub diameter_mm: Option<f64>,
+    pub corner_radius_mm: Option<f64>,
+    pub flutes: Option<u32>,
+    pub helix: Option<Helix>,
+}
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Machine {
+    pub screw_lead_mm: Option<f64>,
+    pub belt_pitch_mm: Option<f64>,
+    pub rack_pitch_mm: Option<f64>,
+    pub mount_bolt_spacing_mm: Option<f64>,
+    pub z_stiffness_n_per_um: Option<f64>,
+}
+
+/// Known points of the plan: photo pixels to millimetres.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct KnownReference {
+    pub points: Vec<(Point, Point)>,
+    pub mm_per_px: Option<f64>,
+    /// "rim" or "floor": the plane that the points or the card lie on; `None` = find out / assume rim.
+    pub on_floor: Option<bool>,
+}
+
+/// Everything in millimetres, degrees, millimetres per minute. `None` = the plan does not say.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct PlannedCut {
+    pub units: LengthUnit,
+    pub cutter: Cutter,
+    pub second_cutter: Option<Cutter>,
+    pub pattern: Option<Pattern>,
+    /// Direction of the passes in the pocket's own frame (0 along its width).
+    pub pass_angle_deg: Option<f64>,
+    pub both_ways: Option<bool>,
+    pub stepover_mm: Option<f64>,
+    pub depth_mm: Option<f64>,
+    pub skim_mm: Option<f64>,
+    pub feed_mm_min: Option<f64>,
+    pub speed_rpm: Option<f64>,
+    /// Outer width and height of a rectangular pocket.
+    pub pocket_mm: Option<(f64, f64)>,
+    pub material: Option<Material>,
+    pub grain_angle_deg: Option<f64>,
+    pub machine: Machine,
+    pub light_from_deg: Option<f64>,
+    pub light_elevation_deg: Option<f64>,
+    pub reference: KnownReference,
+}

@@ -1,0 +1,167 @@
+//! The two containers.
+
+use rayon::prelude::*;
+
+/// A plane of f32 samples.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plane {
+    pub width: usize,
+    pub height: usize,
+    pub data: Vec<f32>,
+}
+
+impl Plane {
+    pub fn new(width: usize, height: usize) -> Self {
+        Self { width, height, data: vec![0.0; width * height] }
+    }
+    /// Fills a plane row by row in parallel: `f(x, y)`.
+    pub fn from_fn(width: usize, height: usize, f: impl Fn(usize, usize) -> f32 + Sync) -> Self {
+        let mut p = Self::new(width, height);
+        if width > 0 {
+            p.data
+                .par_chunks_mut(width)
+                .enumerate()
+                .for_each(|(y, row)| row.iter_mut().enumerate().for_each(|(x, v)| *v = f(x, y)));
+        }
+        p
+    }
+    #[inline]
+    pub fn at(&self, x: usize, y: usize) -> f32 {
+        self.data[y * self.width + x]
+    }
+    pub fn row(&self, y: usize) -> &[f32] {
+        &self.data[y * self.width..(y + 1) * self.width]
+    }
+    /// Bilinear sample at a fractional position; the border sample is held outside.
+    #[inline]
+    pub fn bilinear(&self, x: f64, y: f64) -> f32 {
+        let x = x.clamp(0.0, (self.width - 1) as f64);
+        let y = y.clamp(0.0, (self.height - 1) as f64);
+        let (x0, y0) = (x as usize, y as usize);
+        let (x1, y1) = ((x0 + 1).min(self.width - 1), (y0 + 1).min(self.height - 1));
+        let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
+        let (r0, r1) = (y0 * self.width, y1 * self.width);
+        let top = self.data[r0 + x0] * (1.0 - fx) + self.data[r0 + x1] * fx;
+        let bottom = self.data[r1 + x0] * (1.0 - fx) + self.data[r1 + x1] * fx;
+        top * (1.0 - fy) + bottom * fy
+    }
+    /// Mean over whole `k` x `k` blocks (a remainder at the right and lower border is dropped).
+    /// Sample (i, j) of the result is centred at ((i + 0.5) k - 0.5, (j + 0.5) k - 0.5) of the input.
+    pub fn shrink(&self, k: usize) -> Self {
+        if k <= 1 {
+            return self.clone();
+        }
+        let (w, h) = (self.width / k, self.height / k);
+        let norm = 1.0 / (k * k) as f32;
+        Self::from_fn(w, h, |x, y| {
+            let mut s = 0.0;
+            for j in 0..k {
+                let r = (y * k + j) * self.width + x * k;
+                s += self.data[r..r + k].iter().sum::<f32>();
+            }
+            s * norm
+        })
+    }
+}
+
+/// A plane of yes and no.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mask {
+    pub width: usize,
+    pub height: usize,
+    pub data: Vec<bool>,
+}
+
+impl Mask {
+    pub fn new(width: usize, height: usize, value: bool) -> Self {
+        Self { width, height, data: vec![value; width * height] }
+    }
+    pub fn from_fn(width: usize, height: usize, f: impl Fn(usize, usize) -> bool + Sync) -> Self {
+        let mut m = Self::new(width, height, false);
+        if width > 0 {
+            m.data
+                .par_chunks_mut(width)
+                .enumerate()
+                .for_each(|(y, row)| row.iter_mut().enumerate().for_each(|(x, v)| *v = f(x, y)));
+        }
+        m
+    }
+    #[inline]
+    pub fn at(&self, x: usize, y: usize) -> bool {
+        self.data[y * self.width + x]
+    }
+    pub fn count(&self) -> usize {
+        self.data.iter().filter(|v| **v).count()
+    }
+    /// True where any sample within the square of half width `r` is true (separable, exact).
+    pub fn dilate(&self, r: usize) -> Self {
+        self.spread(r, true)
+    }
+    /// True where every sample within the square of half width `r` is true.
+    pub fn erode(&self, r: usize) -> Self {
+        self.spread(r, false)
+    }
+    fn spread(&self, r: usize, value: bool) -> Self {
+        if r == 0 {
+            return self.clone();
+        }
+        let pass = |src: &[bool], n: usize, stride: usize, start: usize, out: &mut Vec<bool>| {
+            // `last` = distance since the value was seen, from the left and then from the right.
+            out.clear();
+            out.resize(n, !value);
+            let mut last = usize::MAX;
+            for i in 0..n {
+                last = if src[start + i * stride] == value { 0 } else { last.saturating_add(1) };
+                if last <= r {
+                    out[i] = value;
+                }
+            }
+            last = usize::MAX;
+            for i in (0..n).rev() {
+                last = if src[start + i * stride] == value { 0 } else { last.saturating_add(1) };
+                if last <= r {
+                    out[i] = value;
+                }
+            }
+        };
+        let mut m = self.clone();
+        let mut line = Vec::new();
+        for y in 0..self.height {
+            pass(&self.data, self.width, 1, y * self.width, &mut line);
+            m.data[y * self.width..(y + 1) * self.width].copy_from_slice(&line);
+        }
+        let src = m.data.clone();
+        for x in 0..self.width {
+            pass(&src, self.height, self.width, x, &mut line);
+            for (y, v) in line.iter().enumerate() {
+                m.data[y * self.width + x] = *v;
+            }
+        }
+        m
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    #[test]
+    fn shrink_averages_blocks() {
+        let p = Plane::from_fn(4, 2, |x, y| (x + 10 * y) as f32);
+        let s = p.shrink(2);
+        assert_eq!((s.width, s.height), (2, 1));
+        assert_eq!(s.data, vec![5.5, 7.5]);
+    }
+    #[test]
+    fn bilinear_is_exact_on_a_ramp() {
+        let p = Plane::from_fn(5, 5, |x, y| x as f32 + 2.0 * y as f32);
+        assert!((p.bilinear(1.25, 2.5) - 6.25).abs() < 1e-6);
+        assert_eq!(p.bilinear(-3.0, 0.0), 0.0);
+    }
+    #[test]
+    fn erosion_undoes_dilation_of_a_block() {
+        let m = Mask::from_fn(20, 20, |x, y| (8..12).contains(&x) && (8..12).contains(&y));
+        assert_eq!(m.dilate(3).count(), 100);
+        assert_eq!(m.dilate(3).erode(3), m);
+        assert_eq!(m.erode(2).count(), 0);
+    }
+}
