@@ -40,6 +40,30 @@ macro_rules! registry {
 }
 
 registry! {
+    PLAN_INCOMPLETE = "plan-incomplete",
+        "The plan leaves out facts that would help.",
+        "Every key of the plan is optional. What is missing is listed with what its absence costs; the causes are then weighed without it and stay closer together.",
+        "add the listed keys to the plan file, or give them on the command line";
+    PLAN_SLIP_UNITS = "plan-slip-units",
+        "A length in the plan is far from any usual size, as if it were in another unit.",
+        "Lengths in the plan are taken in the unit that its units key names (mm without one). The number is used as written.",
+        "check units = \"mm\" or \"in\" in the plan, or write the unit beside the number, such as \"0.25in\"";
+    PLAN_SLIP_SKIM = "plan-slip-skim",
+        "The planned skim is far thicker than usual.",
+        "A skim is the thin last pass over the whole floor, 0.13 to 0.25 mm (0.005 to 0.010 in; common practice, no source). A thick one loads and bends the bit like a roughing pass and leaves its steps.",
+        "check the decimal point of skim";
+    PLAN_SLIP_PERCENT = "plan-slip-percent",
+        "The planned stepover in percent is very small, as if a fraction had been meant.",
+        "stepover_percent is a percentage of the cutter's diameter: 40 is two fifths of it. A value of 1 or less is used as written.",
+        "write stepover_percent = 40 for two fifths of the diameter";
+    PLAN_SLIP_FEED = "plan-slip-feed",
+        "Feed and spindle speed do not fit together or a router.",
+        "Feed over speed is the feed per turn; router bits run between about 0.05 and 1 mm. The numbers are used as written, and marks once per turn are then looked for at a pitch that may be wrong.",
+        "check feed (per minute, in the plan's unit) and speed_rpm";
+    PLAN_SLIP_CUTTER = "plan-slip-cutter",
+        "The cutter's shape and corner radius do not agree.",
+        "A flat cutter has no corner radius, a ball nose has half its diameter. The shape is believed, the radius left aside.",
+        "name a cutter with rounded corners bull-nose";
     NO_FOCAL_LENGTH = "no-focal-length",
         "The photo does not carry the camera's focal length; a usual phone lens was assumed.",
         "The scale at the floor is carried from the card by the camera's distance, which follows from the focal length. Without it a phone's main lens (26 mm equivalent, one sigma 15 %) is assumed and the scale's sigma grows.",

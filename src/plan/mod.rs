@@ -1,4 +1,17 @@
 //! Room 2: what was meant to be cut. A TOML file, or the facts given one by one, become a [`PlannedCut`] in millimetres.
+//!
+//! [`gather`] is the whole room: file ([`read`]), then single facts over it ([`merge`]), then the look for probable
+//! slips and for what is missing ([`check`]).
+
+mod check;
+mod facts;
+mod file;
+#[cfg(test)]
+mod tests;
+
+pub use check::check;
+pub use facts::{PlanFacts, gather, merge};
+pub use file::{parse, read};
 
 use crate::geometry::Point;
 use crate::units::LengthUnit;
@@ -58,9 +71,26 @@ pub struct Machine {
     pub z_stiffness_n_per_um: Option<f64>,
 }
 
+/// The kind of reference the user says is in the photo.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
+#[serde(rename_all = "kebab-case")]
+pub enum ReferenceKind {
+    /// A bank-card sized card.
+    Card,
+    /// Known points, listed.
+    Points,
+    /// The pocket itself, from its planned width and height.
+    Pocket,
+    /// A flat scan of known millimetres per pixel.
+    Scan,
+    /// Nothing of known size.
+    None,
+}
+
 /// Known points of the plan: photo pixels to millimetres.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct KnownReference {
+    pub kind: Option<ReferenceKind>,
     pub points: Vec<(Point, Point)>,
     pub mm_per_px: Option<f64>,
     /// "rim" or "floor": the plane that the points or the card lie on; `None` = find out / assume rim.
@@ -78,6 +108,8 @@ pub struct PlannedCut {
     pub pass_angle_deg: Option<f64>,
     pub both_ways: Option<bool>,
     pub stepover_mm: Option<f64>,
+    /// The stepover as it was written, when it was written as a percentage of the cutter's diameter.
+    pub stepover_percent: Option<f64>,
     pub depth_mm: Option<f64>,
     pub skim_mm: Option<f64>,
     pub feed_mm_min: Option<f64>,

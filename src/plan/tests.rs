@@ -1,0 +1,137 @@
+use super::*;
+use crate::error::{Result, Stage};
+
+fn parsed(text: &str) -> Result<PlannedCut> {
+    let p = parse(text, "a.toml", LengthUnit::Mm)?;
+    check(&p, "a.toml")?;
+    Ok(p)
+}
+fn refused(text: &str) -> String {
+    let e = parsed(text).expect_err(text);
+    assert_eq!(e.stage, Stage::Plan);
+    e.to_string()
+}
+fn slip_ids(text: &str) -> Vec<&'static str> {
+    let p = parse(text, "a.toml", LengthUnit::Mm).unwrap();
+    check(&p, "a.toml").unwrap().iter().map(|c| c.id).filter(|i| *i != "plan-incomplete").collect()
+}
+
+#[test]
+fn a_plan_in_inches_becomes_millimetres() {
+    let p = parsed(
+        "units = \"in\"\n[cutter]\nshape = \"flat\"\ndiameter = 0.25\nhelix = \"up-cut\"\nflutes = 2\n[cut]\npattern = \"parallel\"\nstepover = \"2.5mm\"\ndepth = 0.0984\nfeed = 100\nspeed_rpm = 18000\n[pocket]\nwidth = 4.5\nheight = 5",
+    )
+    .unwrap();
+    assert_eq!(p.cutter.diameter_mm, Some(6.35));
+    assert_eq!(p.stepover_mm, Some(2.5));
+    assert_eq!(p.feed_mm_min, Some(2540.0));
+    assert_eq!(p.pocket_mm, Some((114.3, 127.0)));
+    assert_eq!((p.cutter.helix, p.pattern, p.units), (Some(Helix::UpCut), Some(Pattern::Parallel), LengthUnit::In));
+}
+
+#[test]
+fn a_stepover_in_percent_follows_the_cutter_even_when_that_comes_later() {
+    for text in ["[cut]\nstepover = \"40%\"", "[cut]\nstepover_percent = 40"] {
+        let p = parsed(text).unwrap();
+        assert_eq!(p.stepover_mm, None);
+        let facts = PlanFacts { cutter: Some("0.25in".into()), ..Default::default() };
+        assert!((merge(p, &facts).unwrap().stepover_mm.unwrap() - 2.54).abs() < 1e-12);
+    }
+}
+
+#[test]
+fn single_facts_win_over_the_file() {
+    let p =
+        parsed("units = \"in\"\n[cutter]\ndiameter = 0.25\nshape = \"flat\"\n[cut]\nstepover_percent = 40").unwrap();
+    let facts = PlanFacts {
+        stepover: Some("0.05".into()),
+        shape: Some(Shape::BallNose),
+        depth: Some("3mm".into()),
+        ..Default::default()
+    };
+    let m = merge(p.clone(), &facts).unwrap();
+    assert_eq!(m.stepover_mm, Some(1.27), "a bare fact takes the file's unit");
+    assert_eq!((m.cutter.shape, m.depth_mm), (Some(Shape::BallNose), Some(3.0)));
+    for (cutter, stepover) in [("6 furlongs", "1"), ("-6", "1"), ("6", "0%"), ("6", "x%")] {
+        let facts = PlanFacts { cutter: Some(cutter.into()), stepover: Some(stepover.into()), ..Default::default() };
+        assert_eq!(merge(p.clone(), &facts).unwrap_err().stage, Stage::Arguments, "{cutter} {stepover}");
+    }
+}
+
+#[test]
+fn an_unknown_key_is_named_with_its_line_and_the_nearest_known_one() {
+    let m = refused("[cutter]\ndiametr = 6");
+    assert!(m.contains("line 2") && m.contains("'diametr'") && m.contains("did you mean 'diameter'"), "{m}");
+    let m = refused("[cuter]\n");
+    assert!(m.contains("line 1") && m.contains("did you mean 'cutter'"), "{m}");
+    let m = refused("[cut]\ncolour = 3");
+    assert!(m.contains("known here: ") && !m.contains("did you mean"), "{m}");
+}
+
+#[test]
+fn wrong_words_and_numbers_are_refused_by_name() {
+    for (text, part) in [
+        ("units = \"cm\"", "'cm'"),
+        ("[cutter]\nshape = \"ball\"", "did you mean 'ball-nose'"),
+        ("[cut]\nstepover = -2.5", "line 2: stepover is negative"),
+        ("[cut]\nstepover = nan", "not a finite"),
+        ("[cut]\nfeed = inf", "not a finite"),
+        ("[cutter]\ndiameter = 0", "is zero"),
+        ("[cutter]\nflutes = 0", "flutes is zero"),
+        ("[cut]\nstepover = 2\nstepover_percent = 40", "both given"),
+        ("[cut]\nstepover = \"2 furlongs\"", "furlongs"),
+        ("[cut]\nstepover = \"x%\"", "not a percentage"),
+        ("[cut]\nstepover = true", "a number, or text with a unit"),
+        ("[cutter]\ndiameter = 6.35\n[cut]\nstepover = 7", "larger than the cutter"),
+        ("[cutter]\ndiameter = 6.35\n[cut]\nstepover_percent = 140", "larger than the cutter"),
+        ("[cutter]\ndiameter = 6\ncorner_radius = 4", "more than half"),
+        ("[cutter]\ndiameter = 6\n[pocket]\nwidth = 5\nheight = 50", "narrower than the cutter"),
+        ("[light]\nelevation_deg = 120", "above 90"),
+        ("this is no plan", "line 1"),
+    ] {
+        let m = refused(text);
+        assert!(m.contains(part), "{text}: {m}");
+        assert!(m.contains("\n  try: ") && !m.trim_end().ends_with("try:"), "{m}");
+    }
+}
+
+#[test]
+fn probable_slips_are_named_and_a_usual_plan_has_none() {
+    let usual = "[cutter]\nshape = \"flat\"\ndiameter = 6.35\n[cut]\nstepover = 2.54\nskim = 0.18\nfeed = 2500\nspeed_rpm = 18000";
+    assert!(slip_ids(usual).is_empty(), "{:?}", slip_ids(usual));
+    assert_eq!(slip_ids("[cutter]\ndiameter = 0.25\n[cut]\nstepover = 0.1"), ["plan-slip-units"]);
+    assert_eq!(slip_ids("units = \"in\"\n[cutter]\ndiameter = 6.35"), ["plan-slip-units"]);
+    assert_eq!(slip_ids("[cut]\nskim = 1.8"), ["plan-slip-skim"]);
+    assert_eq!(slip_ids("units = \"in\"\n[cut]\nskim = 0.07"), ["plan-slip-skim"]);
+    assert_eq!(slip_ids("[cutter]\ndiameter = 6\n[cut]\nstepover_percent = 0.4"), ["plan-slip-percent"]);
+    assert_eq!(slip_ids("[cut]\nfeed = 100\nspeed_rpm = 18000"), ["plan-slip-feed"]);
+    assert_eq!(slip_ids("[cutter]\nshape = \"flat\"\ndiameter = 6\ncorner_radius = 1"), ["plan-slip-cutter"]);
+}
+
+#[test]
+fn what_is_missing_is_one_caveat() {
+    let c = check(&PlannedCut::default(), "x").unwrap();
+    assert_eq!(c.len(), 1);
+    assert!(c[0].text.contains("stepover (") && c[0].text.contains("helix ("), "{}", c[0].text);
+}
+
+#[test]
+fn known_points_and_the_machine_are_read() {
+    let p = parsed("[reference]\nkind = \"points\"\nplane = \"floor\"\npoints = [{ px = [10, 20], at = [0, \"1in\"] }]\n[machine]\nscrew_lead = 5\n[second_cutter]\ndiameter = 3.175").unwrap();
+    assert_eq!(p.reference.points, [(Point::new(10.0, 20.0), Point::new(0.0, 25.4))]);
+    assert_eq!((p.reference.on_floor, p.reference.kind), (Some(true), Some(ReferenceKind::Points)));
+    assert_eq!(p.machine.screw_lead_mm, Some(5.0));
+    assert_eq!(p.second_cutter.unwrap().diameter_mm, Some(3.175));
+}
+
+#[test]
+fn a_file_that_is_no_plan_is_refused() {
+    let dir = tempfile::tempdir().unwrap();
+    assert!(read(&dir.path().join("none.toml")).unwrap_err().to_string().contains("cannot be opened"));
+    assert!(read(dir.path()).unwrap_err().to_string().contains("is not a file"));
+    let f = dir.path().join("photo.toml");
+    std::fs::write(&f, [0xff, 0xd8, 0xff, 0xe0]).unwrap();
+    assert!(read(&f).unwrap_err().to_string().contains("not text"));
+    std::fs::write(&f, "\u{feff}[cut]\ndepth = 2").unwrap();
+    assert_eq!(read(&f).unwrap().0.depth_mm, Some(2.0));
+}
