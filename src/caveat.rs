@@ -75,5 +75,8 @@ registry! {
     DEPTH_UNKNOWN = "depth-unknown",
         "The pocket's depth is not in the plan, so the scale was not carried from the rim down to the floor.",
         "A card on the stock lies nearer to the camera than the floor; at phone distances this is 0.5 to 2 percent of every length.",
-        "give the pocket depth with --depth or in the plan";
+        "give the pocket depth with --depth or in the plan";    LITTLE_FLOOR_LEFT = "little-floor-left",
+        "Only a small part of the pocket shows lit floor; the rest is shadow, wall, clutter or burnt out.",
+        "Marks are measured only where the floor is lit, sharp and free. With little of it the pitch rests on few passes and strips can be missed.",
+        "turn the lamp or raise it a little so that less of the floor lies in the walls' shadow, and clear chips away";
 }

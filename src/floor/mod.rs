@@ -1,7 +1,10 @@
 //! Room 5: which pixels are lit, sharp pocket floor; the walls' shadow; the lamp's side and height.
 
+mod cut;
+mod lit;
+
 use crate::caveat::Caveat;
-use crate::error::Result;
+use crate::error::{Error, Result, Stage};
 use crate::geometry::Point;
 use crate::photo::Photo;
 use crate::plan::PlannedCut;
@@ -70,11 +73,95 @@ pub struct Patch {
 
 /// Finds the floor. Fails when nothing in the photo can be a lit floor at all (all black, all burnt out, too small).
 pub fn find(
-    _photo: &Photo,
-    _frame: &FloorFrame,
-    _reference: Option<&Reference>,
-    _plan: &PlannedCut,
-    _options: &Options,
+    photo: &Photo,
+    frame: &FloorFrame,
+    reference: Option<&Reference>,
+    plan: &PlannedCut,
+    options: &Options,
 ) -> Result<(FloorFrame, Patch, Vec<Caveat>)> {
-    unimplemented!()
+    refuse_hopeless(photo)?;
+    let mut caveats = Vec::new();
+    let outline_given = options.outline_px.len() >= 3;
+    let (outline_px, how) = if outline_given {
+        (options.outline_px.clone(), "the outline was given".to_owned())
+    } else {
+        (whole_photo(photo), "the whole photo was taken as floor".to_owned())
+    };
+    let frame = frame.aligned_at(centroid(&outline_px));
+    let piece = cut::piece(photo, &frame, &outline_px)?;
+    let shade = lit::shade(photo, &frame, reference, plan, &piece);
+    let light = Light {
+        from_deg: options.light_from_deg.or(plan.light_from_deg).and_then(|v| Measured::new(v, 5.0)),
+        elevation_deg: options.light_elevation_deg.or(plan.light_elevation_deg).and_then(|v| Measured::new(v, 1.0)),
+        source: None,
+    };
+    let patch = Patch {
+        area: shade.used as f64 * piece.view.step.powi(2),
+        used_fraction: shade.used as f64 / shade.inside.max(1) as f64,
+        burnt_fraction: shade.burnt_fraction,
+        black_fraction: shade.black_fraction,
+        mask: shade.mask,
+        view: piece.view,
+        outline: piece.outline,
+        outline_px,
+        islands: Vec::new(),
+        pocket_x_deg: None,
+        light,
+        outline_given,
+        blur_px: None,
+        shadow_contrast: shade.contrast,
+        how,
+    };
+    if patch.used_fraction < 0.1 {
+        caveats.push(crate::caveat::LITTLE_FLOOR_LEFT.plain());
+    }
+    Ok((frame, patch, caveats))
+}
+
+/// A photo in which no floor can be seen, whatever is in it.
+fn refuse_hopeless(photo: &Photo) -> Result<()> {
+    let refuse = |what: String, hint: &str| Err(Error::new(Stage::Floor, photo.file.clone(), what, hint));
+    // 64 px: eight ridges of the finest kind that can be told apart (8 px each); under that nothing can be measured.
+    if photo.width.min(photo.height) < 64 {
+        let what = format!("the photo is {} x {} px: too small to show a floor", photo.width, photo.height);
+        return refuse(what, "use the photo as the camera saved it, at least 1000 px on its shorter side");
+    }
+    let n = photo.luma.data.len().max(1) as f64;
+    let share = |f: fn(f32) -> bool| photo.luma.data.iter().filter(|v| f(**v)).count() as f64 / n;
+    if share(|v| v < lit::BLACK) > 0.98 {
+        let what = "almost every pixel is black".to_owned();
+        return refuse(
+            what,
+            "light the floor from one side with a lamp held low, and let the camera expose for the floor",
+        );
+    }
+    if share(|v| v >= lit::BURNT) > 0.98 {
+        let what = "almost every pixel is burnt out to white".to_owned();
+        return refuse(what, "expose for the floor: touch it on the phone's screen, or move the lamp away");
+    }
+    Ok(())
+}
+
+/// The photo's frame less 1 % on each side.
+fn whole_photo(photo: &Photo) -> Vec<Point> {
+    let (w, h) = (photo.width as f64 - 1.0, photo.height as f64 - 1.0);
+    let m = 0.01 * w.min(h);
+    vec![Point::new(m, m), Point::new(w - m, m), Point::new(w - m, h - m), Point::new(m, h - m)]
+}
+
+/// Middle of a polygon's area.
+fn centroid(polygon: &[Point]) -> Point {
+    let n = polygon.len();
+    let (mut c, mut a) = (Point::default(), 0.0);
+    for i in 0..n {
+        let (p, q) = (polygon[i], polygon[(i + 1) % n]);
+        let k = p.x * q.y - q.x * p.y;
+        c = c + (p + q) * k;
+        a += k;
+    }
+    if a.abs() > 1e-9 {
+        c * (1.0 / (3.0 * a))
+    } else {
+        polygon.iter().fold(Point::default(), |s, p| s + *p) * (1.0 / n as f64)
+    }
 }
