@@ -74,7 +74,8 @@ pub fn shade(
         on_card.dilate(radius(1.0)),
         glow,
         chips(&ratio, &free, &shadow, piece).dilate(radius(0.3)),
-        dense(&burnt, radius(0.5)).dilate(radius(0.4)),
+        wide(&burnt, radius(0.5)).dilate(radius(0.4)),
+        wide(&black, radius(0.5)).dilate(radius(0.4)),
     ];
     let inset = piece.inside.erode(radius(inset_mm(plan)));
     let used = Mask::from_fn(w, h, |i, j| inset.at(i, j) && left_out.iter().all(|m| !m.at(i, j)));
@@ -112,15 +113,10 @@ pub fn and_not(a: &Mask, b: &Mask) -> Mask {
     Mask { width: a.width, height: a.height, data: a.data.iter().zip(&b.data).map(|(a, b)| *a && !*b).collect() }
 }
 
-/// True where more than 30 % of the square round a true sample is true.
-fn dense(m: &Mask, r: usize) -> Mask {
-    let p = Plane { width: m.width, height: m.height, data: m.data.iter().map(|v| f32::from(u8::from(*v))).collect() };
-    let share = crate::raster::box_blur(&p, r);
-    Mask {
-        width: m.width,
-        height: m.height,
-        data: m.data.iter().zip(&share.data).map(|(m, s)| *m && *s > 0.3).collect(),
-    }
+/// The wide parts of a mask: what a square of half width `r` fits into. Burnt flanks of ridges are narrower and stay in
+/// (clipped, but where they lie is what counts).
+fn wide(m: &Mask, r: usize) -> Mask {
+    m.erode(r).dilate(r)
 }
 
 /// Reduced samples that hold a burnt-out (any channel) and a black photo pixel. Four photo pixels a sample are looked at.
