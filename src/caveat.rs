@@ -68,6 +68,10 @@ registry! {
         "The photo does not carry the camera's focal length; a usual phone lens was assumed.",
         "The scale at the floor is carried from the card by the camera's distance, which follows from the focal length. Without it a phone's main lens (26 mm equivalent, one sigma 15 %) is assumed and the scale's sigma grows.",
         "send the original file from the phone, not a copy from a chat, which often loses these data";
+    REFERENCE_LEVEL_ASSUMED = "reference-level-assumed",
+        "Which plane the reference lies on, the stock's top or the pocket's floor, was not certain.",
+        "A reference on the stock's top lies nearer to the camera than one on the floor; taking the one for the other changes every length by the depth over the camera's distance, 1 to 5 percent.",
+        "say where it lies: reference level rim or floor, in the plan or on the command line";
     NO_REFERENCE = "no-reference",
         "Nothing of known size was found in the photo; the marks are given in pixels only.",
         "Without a known size no pitch, height or width can be given in millimetres or inches, and the pitch cannot be set against the planned stepover.",

@@ -1,5 +1,7 @@
 //! Room 3: known points found (or given) in the photo become a [`Reference`]: a plane in millimetres tied to pixels.
 
+mod given;
+
 use crate::caveat::Caveat;
 use crate::error::Result;
 use crate::geometry::{Homography, Point};
@@ -60,7 +62,19 @@ pub struct Reference {
     pub focal_px: Option<crate::units::Measured>,
 }
 
-/// Finds the reference. `None` (with a caveat) when there is none: not an error.
-pub fn find(_photo: &Photo, _plan: &PlannedCut, _options: &Options) -> Result<(Option<Reference>, Vec<Caveat>)> {
+/// Finds the reference: known points, else a known scale, else what is searched for in the photo.
+///
+/// `None` when there is none (rectify raises the caveat): not an error. Fails on points that cannot fix a plane and on a
+/// scale that is not positive.
+pub fn find(photo: &Photo, plan: &PlannedCut, options: &Options) -> Result<(Option<Reference>, Vec<Caveat>)> {
+    let points = if options.points.is_empty() { &plan.reference.points } else { &options.points };
+    let on_floor = |f: bool| if f { Level::Floor } else { Level::Rim };
+    let level = options.level.or(plan.reference.on_floor.map(on_floor));
+    if !points.is_empty() {
+        return given::from_points(photo, points, level).map(|(r, c)| (Some(r), c));
+    }
+    if let Some(mm_per_px) = options.mm_per_px.or(plan.reference.mm_per_px) {
+        return given::from_scale(photo, mm_per_px, level).map(|r| (Some(r), vec![]));
+    }
     Ok((None, vec![]))
 }

@@ -1,0 +1,271 @@
+//! From the reference's plane to the floor plane by the camera's pose.
+
+use super::FloorFrame;
+use crate::caveat;
+use crate::caveat::Caveat;
+use crate::geometry::{Homography, Point, Pose};
+use crate::photo::Photo;
+use crate::plan::PlannedCut;
+use crate::reference::Level;
+use crate::reference::Reference;
+use crate::reference::Source;
+use crate::units::Measured;
+use nalgebra::Matrix3;
+
+/// Main lens of a phone where the file does not say: 26 mm equivalent (common practice, no source; phones since 2015 lie
+/// between 24 and 29 mm). 15 % covers a change of the picture's format and light cropping, not a tele lens.
+const ASSUMED_F35_MM: f64 = 26.0;
+const ASSUMED_F35_RELATIVE: f64 = 0.15;
+
+/// Doubt of a 35 mm equivalent in the file: the two conventions (diagonal or long side) differ by 4 % on a 4:3 sensor and
+/// the value is rounded to whole millimetres, 2 % at 26 mm.
+const CAMERA_F35_RELATIVE: f64 = 0.03;
+
+/// Largest relative sigma with which a focal length from the reference's own perspective beats the assumed lens.
+const USABLE_FOCAL_RELATIVE: f64 = ASSUMED_F35_RELATIVE;
+
+/// Doubt of the height of a reference's face above the plane it lies on, mm: limits of ISO/IEC 7810 are 0.68 to 0.84 mm,
+/// and a card seldom lies closer than this.
+const HEIGHT_SIGMA_MM: f64 = 0.03;
+
+/// Doubt of the planned depth against the one cut, mm: zeroing on paper or a touch plate (common practice, no source).
+const DEPTH_SIGMA_MM: f64 = 0.1;
+
+/// What an unknown depth can cost: pockets of signs are 2 to 10 mm deep (common practice, no source), half of that range
+/// as the expected offset's sigma.
+const UNKNOWN_DEPTH_SIGMA_MM: f64 = 5.0;
+
+/// Carries the reference to the floor plane.
+///
+/// With a reference: the camera's pose follows from the reference plane's map and the focal length (from the file, else
+/// from the reference's own perspective, else assumed, with a caveat); the floor lies parallel to it, lower by the
+/// reference's own height and, for a reference on the rim, by the planned depth. Axes: +x along the photo's +x at the
+/// photo's centre, origin at the reference's origin. Sigma of the scale: that of the reference, of the focal length times
+/// the offset, and of both heights over the distance, in quadrature. Without a reference: unit pixels about the photo's
+/// centre, and a caveat. Cannot fail.
+pub fn frame(photo: &Photo, reference: Option<&Reference>, plan: &PlannedCut) -> (FloorFrame, Vec<Caveat>) {
+    let centre = photo_centre(photo);
+    let Some(reference) = reference else {
+        return (unscaled(centre), vec![caveat::NO_REFERENCE.plain()]);
+    };
+    let mut caveats = vec![];
+    let on_rim = reference.level == Level::Rim;
+    // A scale given for the whole photo holds for the floor as it is, unless the user says it is that of the rim.
+    let flat = reference.source == Source::Given && !on_rim;
+    let depth = plan.depth_mm.filter(|d| *d > 0.0);
+    let mut drop = reference.height_mm;
+    let mut height_sigma = if reference.height_mm > 0.0 { HEIGHT_SIGMA_MM } else { 0.0 };
+    match depth {
+        Some(d) if on_rim => {
+            drop += d;
+            height_sigma = height_sigma.hypot(DEPTH_SIGMA_MM);
+        }
+        None if on_rim => {
+            caveats.push(caveat::DEPTH_UNKNOWN.plain());
+            height_sigma = UNKNOWN_DEPTH_SIGMA_MM;
+        }
+        _ => {}
+    }
+    let focal = focal(photo, reference);
+    if focal.assumed && (drop > 0.0 || height_sigma > 0.0) {
+        caveats.push(caveat::NO_FOCAL_LENGTH.plain());
+    }
+    let pose = (!flat).then(|| Pose::from_homography(&reference.to_px, focal.px, centre)).flatten();
+    let carry = |down_mm: f64| carried(reference, pose.as_ref(), down_mm);
+    let rim_down = if on_rim { reference.height_mm } else { reference.height_mm - depth.unwrap_or(0.0) };
+    let (to_px, rim_to_px) = (carry(drop), carry(rim_down));
+    let at = |h: &Homography| 1.0 / h.scale_at(h.backward(centre));
+    let (mut relative, mut offset) = (reference.relative_sigma, 0.0);
+    if let Some(pose) = &pose {
+        let distance = pose.distance().max(1.0);
+        offset = at(&to_px) / at(&reference.to_px) - 1.0;
+        relative = relative.hypot(offset * focal.relative).hypot(height_sigma / distance);
+    }
+    let frame = FloorFrame {
+        scale: Measured::new(at(&to_px), at(&to_px) * relative),
+        source: Some(reference.source),
+        residual_px: reference.residual_px,
+        level: Some(reference.level),
+        floor_offset_corrected: pose.is_some() && (depth.is_some() || !on_rim),
+        floor_offset_relative: offset,
+        pose: pose.map(|p| p.shifted(-drop)),
+        rim_to_px: Some(rim_to_px),
+        to_px,
+    };
+    (frame.aligned_at(centre), caveats)
+}
+
+impl FloorFrame {
+    /// The same frame turned about its origin so that +x runs along the photo's +x at the photo point `middle`.
+    pub fn aligned_at(&self, middle: Point) -> Self {
+        let [a, b, c, d] = self.to_px.jacobian(self.to_px.backward(middle));
+        // First column of the inverse Jacobian: the plane direction seen as the photo's +x.
+        let det = a * d - b * c;
+        let (x, y) = (d / det, -c / det);
+        let n = x.hypot(y);
+        let (cos, sin) = (x / n, y / n);
+        let turn = Homography::from_matrix(Matrix3::new(cos, -sin, 0.0, sin, cos, 0.0, 0.0, 0.0, 1.0));
+        let turned = |h: &Homography| turn.as_ref().and_then(|t| h.after(t)).unwrap_or_else(|| h.clone());
+        let mut out = self.clone();
+        out.to_px = turned(&self.to_px);
+        out.rim_to_px = self.rim_to_px.as_ref().map(turned);
+        if let Some(p) = &mut out.pose {
+            (p.r1, p.r2) = (p.r1 * cos + p.r2 * sin, p.r2 * cos - p.r1 * sin);
+        }
+        out
+    }
+}
+
+/// Centre of the photo in pixels, taken as the lens's principal point.
+fn photo_centre(photo: &Photo) -> Point {
+    Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0)
+}
+
+struct Focal {
+    px: f64,
+    relative: f64,
+    assumed: bool,
+}
+
+fn focal(photo: &Photo, reference: &Reference) -> Focal {
+    if let Some(px) = photo.focal_px() {
+        return Focal { px, relative: CAMERA_F35_RELATIVE, assumed: false };
+    }
+    match reference.focal_px {
+        Some(m) if m.relative_sigma() < USABLE_FOCAL_RELATIVE => {
+            Focal { px: m.value, relative: m.relative_sigma(), assumed: false }
+        }
+        _ => Focal { px: assumed_focal_px(photo.width, photo.height), relative: ASSUMED_F35_RELATIVE, assumed: true },
+    }
+}
+
+/// Focal length in pixels of the lens that is assumed where the file does not say.
+fn assumed_focal_px(width: usize, height: usize) -> f64 {
+    ASSUMED_F35_MM * (width as f64).hypot(height as f64) / 43.266_615
+}
+
+/// Map of the plane `down_mm` below the reference's own, in the reference's axes. The change from plane to plane comes
+/// from the pose; the reference's own map is kept as measured.
+fn carried(reference: &Reference, pose: Option<&Pose>, down_mm: f64) -> Homography {
+    let change = pose.filter(|_| down_mm != 0.0).and_then(|p| {
+        let (here, there) = (p.homography()?, p.shifted(-down_mm).homography()?);
+        reference.to_px.after(&here.inverse().after(&there)?)
+    });
+    change.unwrap_or_else(|| reference.to_px.clone())
+}
+
+fn unscaled(centre: Point) -> FloorFrame {
+    let shift = Matrix3::new(1.0, 0.0, centre.x, 0.0, 1.0, centre.y, 0.0, 0.0, 1.0);
+    FloorFrame {
+        to_px: Homography::from_matrix(shift).unwrap_or_else(Homography::identity),
+        scale: None,
+        source: None,
+        residual_px: 0.0,
+        level: None,
+        floor_offset_corrected: false,
+        floor_offset_relative: 0.0,
+        pose: None,
+        rim_to_px: None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::raster::Plane;
+    use nalgebra::Vector3;
+
+    fn photo(f35_mm: Option<f64>) -> Photo {
+        Photo {
+            file: "made.png".into(),
+            sha256: String::new(),
+            width: 400,
+            height: 300,
+            rgb: image::RgbImage::new(1, 1),
+            luma: Plane::new(1, 1),
+            has_colour: true,
+            camera: crate::photo::Camera { f35_mm, ..Default::default() },
+        }
+    }
+    /// A camera of 26 mm equivalent, 30 degrees oblique, the plane turned by 200 degrees.
+    fn pose() -> Pose {
+        let turn = nalgebra::Rotation3::from_euler_angles(0.5235987755982988, 0.0, 0.0)
+            * nalgebra::Rotation3::from_euler_angles(0.0, 0.0, 200f64.to_radians());
+        Pose {
+            focal_px: 26.0 * 500.0 / 43.266_615,
+            centre: Point::new(199.5, 149.5),
+            r1: turn * Vector3::x(),
+            r2: turn * Vector3::y(),
+            t: Vector3::new(-20.0, 10.0, 200.0),
+        }
+    }
+    fn card(pose: &Pose, level: Level) -> Reference {
+        Reference {
+            to_px: pose.homography().unwrap(),
+            source: Source::Id1,
+            level,
+            height_mm: 0.76,
+            residual_px: 0.1,
+            relative_sigma: 0.001,
+            outline_px: vec![],
+            focal_px: None,
+        }
+    }
+    #[test]
+    fn the_floor_lies_lower_by_depth_and_thickness_and_shares_axes_with_the_rim() {
+        let (pose, plan) = (pose(), PlannedCut { depth_mm: Some(6.0), ..Default::default() });
+        let (f, caveats) = frame(&photo(Some(26.0)), Some(&card(&pose, Level::Rim)), &plan);
+        assert!(caveats.is_empty() && f.floor_offset_corrected);
+        let (floor, rim) = (pose.shifted(-6.76).homography().unwrap(), pose.shifted(-0.76).homography().unwrap());
+        // One plane point, seen at both heights, keeps its x and y in the frame.
+        for p in [Point::new(0.0, 0.0), Point::new(60.0, 25.0)] {
+            let (a, b) = (f.to_px.backward(floor.forward(p)), f.rim_to_px.as_ref().unwrap().backward(rim.forward(p)));
+            assert!(a.distance(b) < 1e-6, "{a:?} {b:?}");
+            assert!((a.distance(Point::default()) - p.distance(Point::default())).abs() < 1e-6);
+        }
+        let mid = Point::new(199.5, 149.5);
+        let truth = 1.0 / floor.scale_at(floor.backward(mid));
+        let scale = f.scale.unwrap();
+        assert!((scale.value / truth - 1.0).abs() < 1e-9);
+        assert!(scale.relative_sigma() > 0.0011 && scale.relative_sigma() < 0.002, "{}", scale.relative_sigma());
+        // +x of the frame runs along the photo's +x at the centre, +y downwards.
+        let [a, b, c, d] = f.to_px.jacobian(f.to_px.backward(mid));
+        assert!(a > 0.0 && c.abs() < 1e-9 * a && a * d - b * c > 0.0);
+        assert!(
+            f.pose
+                .unwrap()
+                .homography()
+                .unwrap()
+                .forward(Point::new(5.0, 3.0))
+                .distance(f.to_px.forward(Point::new(5.0, 3.0)))
+                < 1e-6
+        );
+    }
+    #[test]
+    fn a_card_on_the_floor_needs_no_depth_and_one_on_the_rim_says_so() {
+        let (pose, plan) = (pose(), PlannedCut::default());
+        let (f, caveats) = frame(&photo(Some(26.0)), Some(&card(&pose, Level::Floor)), &plan);
+        assert!(caveats.is_empty() && f.floor_offset_corrected && f.floor_offset_relative < 0.006);
+        let (g, caveats) = frame(&photo(Some(26.0)), Some(&card(&pose, Level::Rim)), &plan);
+        assert_eq!(caveats.iter().map(|c| c.id).collect::<Vec<_>>(), ["depth-unknown"]);
+        assert!(!g.floor_offset_corrected && g.scale.unwrap().relative_sigma() > 0.02);
+    }
+    #[test]
+    fn without_a_focal_length_the_sigma_grows() {
+        let (pose, plan) = (pose(), PlannedCut { depth_mm: Some(6.0), ..Default::default() });
+        let (f, _) = frame(&photo(Some(26.0)), Some(&card(&pose, Level::Rim)), &plan);
+        let (g, caveats) = frame(&photo(None), Some(&card(&pose, Level::Rim)), &plan);
+        assert_eq!(caveats.iter().map(|c| c.id).collect::<Vec<_>>(), ["no-focal-length"]);
+        assert!(g.scale.unwrap().sigma > 2.0 * f.scale.unwrap().sigma);
+        let mut own = card(&pose, Level::Rim);
+        own.focal_px = Measured::new(pose.focal_px, 0.05 * pose.focal_px);
+        assert!(frame(&photo(None), Some(&own), &plan).1.is_empty());
+    }
+    #[test]
+    fn without_a_reference_the_frame_is_the_photo_about_its_centre() {
+        let (f, caveats) = frame(&photo(None), None, &PlannedCut::default());
+        assert_eq!(caveats[0].id, "no-reference");
+        assert!(f.scale.is_none() && f.to_px.forward(Point::default()) == Point::new(199.5, 149.5));
+        assert_eq!(f.aligned_at(Point::new(10.0, 10.0)).to_px, f.to_px);
+    }
+}
