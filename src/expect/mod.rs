@@ -1,6 +1,11 @@
-//! Room 7: what each cause would leave on this floor with this plan.
+//! Room 7: what each cause would leave on this floor with this plan: the closed forms ([`physics`]) and the pitches that
+//! follow from one plan ([`expected`]).
 
-use crate::plan::PlannedCut;
+pub mod physics;
+mod pitches;
+
+pub use pitches::{expected, stepover_causes, stepover_past_flat};
+
 use serde::Serialize;
 
 /// Finding ids, frozen.
@@ -25,6 +30,26 @@ pub enum Cause {
     CannotTell,
 }
 
+/// Why a pitch is expected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum PitchRole {
+    /// The stepover as planned.
+    Planned,
+    /// The stepover rounded down so that passes divide the pocket evenly.
+    Rounded,
+    /// Twice the stepover: the period of passes that alternate.
+    Twice,
+    /// Feed per turn of the spindle.
+    Turn,
+    /// Feed per tooth.
+    Tooth,
+    /// Screw lead, belt or rack pitch.
+    Drive,
+    /// What a typical slip would have cut.
+    Slip,
+}
+
 /// One line the plan lets us expect: a name for the reader, the pitch, and the cause(s) it speaks for.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ExpectedPitch {
@@ -33,15 +58,11 @@ pub struct ExpectedPitch {
     pub causes: Vec<Cause>,
     /// Direction across the lines in the pocket's frame, where the plan ties it down.
     pub normal_pocket_deg: Option<f64>,
+    pub role: PitchRole,
 }
 
 /// What to look for.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Expected {
     pub pitches: Vec<ExpectedPitch>,
-}
-
-/// Expectations from the plan.
-pub fn expected(_plan: &PlannedCut) -> Expected {
-    Expected::default()
 }
