@@ -79,7 +79,11 @@ registry! {
     DEPTH_UNKNOWN = "depth-unknown",
         "The pocket's depth is not in the plan, so the scale was not carried from the rim down to the floor.",
         "A card on the stock lies nearer to the camera than the floor; at phone distances this is 0.5 to 2 percent of every length.",
-        "give the pocket depth with --depth or in the plan";    LITTLE_FLOOR_LEFT = "little-floor-left",
+        "give the pocket depth with --depth or in the plan";    OUTLINE_ASSUMED = "outline-assumed",
+        "No pocket wall was found; the whole photo was taken as pocket floor.",
+        "A close-up that shows nothing but floor is fine. If the photo also shows the stock round the pocket, marks of the stock's own face are measured with the floor's.",
+        "show the whole pocket with all its walls, or give its outline with --outline";
+    LITTLE_FLOOR_LEFT = "little-floor-left",
         "Only a small part of the pocket shows lit floor; the rest is shadow, wall, clutter or burnt out.",
         "Marks are measured only where the floor is lit, sharp and free. With little of it the pitch rests on few passes and strips can be missed.",
         "turn the lamp or raise it a little so that less of the floor lies in the walls' shadow, and clear chips away";

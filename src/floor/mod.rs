@@ -2,6 +2,9 @@
 
 mod cut;
 mod lit;
+mod outline;
+mod rectangle;
+mod search;
 
 use crate::caveat::Caveat;
 use crate::error::{Error, Result, Stage};
@@ -84,7 +87,10 @@ pub fn find(
     let outline_given = options.outline_px.len() >= 3;
     let (outline_px, how) = if outline_given {
         (options.outline_px.clone(), "the outline was given".to_owned())
+    } else if let Some(found) = outline::find(photo, frame, reference, plan) {
+        (found.outline.iter().map(|p| frame.to_px.forward(*p)).collect(), found.how)
     } else {
+        caveats.push(crate::caveat::OUTLINE_ASSUMED.plain());
         (whole_photo(photo), "the whole photo was taken as floor".to_owned())
     };
     let frame = frame.aligned_at(centroid(&outline_px));

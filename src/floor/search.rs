@@ -1,0 +1,104 @@
+//! The picture on which the outline is looked for: the rim's plane, reduced, with its edges.
+//!
+//! The rim is looked for, not the wall's foot: on the lamp's side the foot lies in the shadow. Walls are vertical, so that
+//! an outline found on the rim's plane has the same x and y on the floor's.
+
+use crate::geometry::Point;
+use crate::geometry::contains;
+use crate::photo::Photo;
+use crate::raster::Mask;
+use crate::raster::Plane;
+use crate::raster::gaussian_blur;
+use crate::raster::gradients;
+use crate::rectify::FloorFrame;
+use crate::rectify::FloorView;
+use crate::rectify::view;
+use crate::reference::Reference;
+
+/// Samples along the longer side of the search picture: 0.25 to 0.4 mm each on a photo of a pocket and a card.
+const ACROSS: f64 = 900.0;
+
+/// The search picture.
+pub struct Sight {
+    /// The frame whose map is that of the rim.
+    pub rim: FloorFrame,
+    pub view: FloorView,
+    /// Natural logarithm of the light: edges then do not depend on how brightly a place is lit.
+    pub log: Plane,
+    /// Samples that show the photo, and neither the reference nor its close surroundings.
+    pub valid: Mask,
+    /// Frame units per sample.
+    pub step: f64,
+}
+
+impl Sight {
+    pub fn new(photo: &Photo, frame: &FloorFrame, reference: Option<&Reference>) -> Self {
+        let mut rim = frame.clone();
+        if let Some(map) = &frame.rim_to_px {
+            rim.to_px = map.clone();
+        }
+        let (w, h) = (photo.width as f64 - 1.0, photo.height as f64 - 1.0);
+        let centre = rim.to_px.backward(Point::new(w / 2.0, h / 2.0));
+        let unit = 1.0 / rim.to_px.scale_at(centre);
+        // A tilted photo's corners can lie far away on the plane; nothing beyond 1.2 photo sizes from the middle is kept.
+        let reach = Point::new(0.6 * w, 0.6 * h) * unit * 1.2;
+        let corners = [(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)].map(|(x, y)| rim.to_px.backward(Point::new(x, y)));
+        let (a, b) = super::cut::bounds(&corners);
+        let min = Point::new(a.x.max(centre.x - reach.x), a.y.max(centre.y - reach.y));
+        let max = Point::new(b.x.min(centre.x + reach.x), b.y.min(centre.y + reach.y));
+        let step = ((max.x - min.x).max(max.y - min.y) / ACROSS).max(unit);
+        let view = view(photo, &rim, min, max, step);
+        let log = Plane {
+            width: view.luma.width,
+            height: view.luma.height,
+            data: view.luma.data.iter().map(|v| v.max(super::lit::BLACK).ln()).collect(),
+        };
+        let card: &[Point] = reference.map_or(&[], |r| &r.outline_px);
+        let edge = 0.004 * w.max(h);
+        let shown = Mask::from_fn(log.width, log.height, |i, j| {
+            let q = rim.to_px.forward(view.to_floor(i as f64, j as f64));
+            q.x > edge && q.y > edge && q.x < w - edge && q.y < h - edge
+        });
+        let covered = if card.len() < 3 {
+            Mask::new(log.width, log.height, false)
+        } else {
+            let m = Mask::from_fn(log.width, log.height, |i, j| {
+                contains(card, rim.to_px.forward(view.to_floor(i as f64, j as f64)))
+            });
+            m.dilate(3)
+        };
+        let valid = super::lit::and_not(&shown, &covered);
+        Self { rim, log, valid, step: view.step, view }
+    }
+
+    /// Gradient of the logarithm after smoothing by `sigma` samples, per sample; 0 where nothing valid is shown.
+    pub fn edges(&self, sigma: f32) -> (Plane, Plane) {
+        let (mut gx, mut gy) = gradients(&gaussian_blur(&self.log, sigma));
+        for ((x, y), v) in gx.data.iter_mut().zip(&mut gy.data).zip(&self.valid.data) {
+            if !v {
+                (*x, *y) = (0.0, 0.0);
+            }
+        }
+        (gx, gy)
+    }
+    pub fn to_sample(&self, p: Point) -> Point {
+        self.view.to_sample(p)
+    }
+    pub fn to_plane(&self, i: f64, j: f64) -> Point {
+        self.view.to_floor(i, j)
+    }
+    /// Light at a point of the rim's plane.
+    pub fn log_at(&self, p: Point) -> f64 {
+        let q = self.to_sample(p);
+        f64::from(self.log.bilinear(q.x, q.y))
+    }
+    pub fn shows(&self, p: Point) -> bool {
+        let q = self.to_sample(p);
+        let (x, y) = (q.x.round(), q.y.round());
+        x >= 0.0
+            && y >= 0.0
+            && x < self.valid.width as f64
+            && y < self.valid.height as f64
+            && self.valid.at(x as usize, y as usize)
+    }
+}
