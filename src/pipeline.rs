@@ -1,1 +1,56 @@
-//! Being built.
+//! The corridor: one photo through all rooms, one line a room.
+
+use crate::caveat::Caveat;
+use crate::error::Result;
+use crate::expect;
+use crate::explain;
+use crate::floor;
+use crate::marks;
+use crate::photo;
+use crate::plan::PlannedCut;
+use crate::rectify;
+use crate::reference;
+use crate::report::Inspection;
+use crate::trace::Trace;
+use std::path::Path;
+
+/// Options of all rooms.
+#[derive(Debug, Clone, Default)]
+pub struct Options {
+    pub photo: photo::Options,
+    pub reference: reference::Options,
+    pub floor: floor::Options,
+    pub marks: marks::Options,
+}
+
+/// Inspects one photo against what was meant to be cut.
+///
+/// Lengths in the result are millimetres on the floor plane, or photo pixels where `frame.scale` is `None`.
+/// Fails when the file cannot be read as a photo, given points cannot carry a scale, or no lit floor can be seen.
+pub fn inspect(path: &Path, plan: PlannedCut, options: &Options, trace: &mut Trace) -> Result<Inspection> {
+    let mut caveats: Vec<Caveat> = Vec::new();
+    let mut keep = |mut new: Vec<Caveat>| caveats.append(&mut new);
+
+    let (photo, new) = trace.stage("photo", || photo::read(path, &options.photo))?;
+    keep(new);
+    let (reference, new) = trace.stage("reference", || reference::find(&photo, &plan, &options.reference))?;
+    keep(new);
+    let (frame, new) = trace.stage("rectify", || rectify::frame(&photo, reference.as_ref(), &plan));
+    keep(new);
+    let (frame, patch, new) =
+        trace.stage("floor", || floor::find(&photo, &frame, reference.as_ref(), &plan, &options.floor))?;
+    keep(new);
+    let expected = trace.stage("expect", || expect::expected(&plan));
+    let mut look = options.marks.clone();
+    if frame.scale.is_some() {
+        look.hints.extend(expected.pitches.iter().map(|p| p.pitch_mm));
+    }
+    let (marks, new) = trace.stage("marks", || marks::measure(&patch, &look))?;
+    keep(new);
+    let (explanation, new) = trace.stage("explain", || explain::weigh(&frame, &patch, &marks, &plan, &expected));
+    keep(new);
+
+    let mut seen = std::collections::HashSet::new();
+    caveats.retain(|c| seen.insert((c.id, c.text.clone())));
+    Ok(Inspection { photo, plan, reference, frame, patch, marks, expected, explanation, caveats })
+}

@@ -1,1 +1,40 @@
-//! Being built.
+//! Room 9: an [`Inspection`] becomes bytes: JSON for programs, text for the terminal, one HTML page for people.
+//! No arithmetic beyond rounding and the change of unit; pictures and plots are handed in.
+
+mod json;
+
+use crate::caveat::Caveat;
+use crate::expect::Expected;
+use crate::explain::Explanation;
+use crate::floor::Patch;
+use crate::marks::Marks;
+use crate::photo::Photo;
+use crate::plan::PlannedCut;
+use crate::rectify::FloorFrame;
+use crate::reference::Reference;
+
+pub use json::json;
+
+/// What every room handed on for one photo. Lengths are millimetres on the floor plane, or photo pixels where
+/// `frame.scale` is `None`.
+#[derive(Debug, Clone)]
+pub struct Inspection {
+    pub photo: Photo,
+    pub plan: PlannedCut,
+    pub reference: Option<Reference>,
+    pub frame: FloorFrame,
+    pub patch: Patch,
+    pub marks: Marks,
+    pub expected: Expected,
+    pub explanation: Explanation,
+    pub caveats: Vec<Caveat>,
+}
+
+impl Inspection {
+    /// Maker and model as the camera wrote them, where it did.
+    pub fn camera_name(&self) -> Option<String> {
+        let c = &self.photo.camera;
+        let words: Vec<&str> = [&c.make, &c.model].into_iter().flatten().map(|s| s.trim()).filter(|s| !s.is_empty()).collect();
+        (!words.is_empty()).then(|| words.join(" "))
+    }
+}
