@@ -1,1 +1,53 @@
-fn main() {}
+//! The front door: arguments in, one report out, exit code (`cli` documents them).
+
+mod cli;
+mod save;
+
+use clap::Parser;
+use lowsun::error::{Result, Stage};
+use lowsun::trace::Trace;
+use lowsun::{pipeline, plan, report};
+use std::io::Write;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let cli::Command::Inspect(args) = cli::Cli::parse().command;
+    match inspect(&args) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(e) => {
+            eprintln!("lowsun: {e}");
+            ExitCode::from(if e.stage == Stage::Arguments { 2 } else { 1 })
+        }
+    }
+}
+
+fn inspect(args: &cli::Inspect) -> Result<()> {
+    let options = args.options()?;
+    let folder = args.out.clone().unwrap_or_else(|| save::default_folder(&args.photo));
+    save::check_free(&folder, args.overwrite, "--out")?;
+    if let Some(dir) = &args.trace {
+        save::check_free(dir, args.overwrite, "--trace")?;
+    }
+    let (plan, caveats) = plan::gather(args.plan.as_deref(), &args.facts())?;
+    let mut trace = match &args.trace {
+        Some(dir) => Trace::into_folder(dir)?,
+        None => Trace::off(),
+    };
+    let inspection = pipeline::inspect(&args.photo, plan, caveats, &options, &mut trace)?;
+    let json = format!("{:#}\n", report::json(&inspection));
+    save::save(&folder, &[("report.json", json.as_bytes())])?;
+    if args.json {
+        // A reader that closes its end early is no failure of ours.
+        let _ = std::io::stdout().write_all(json.as_bytes());
+    } else {
+        println!("{}\nreport: {}", inspection.explanation.headline, folder.display());
+    }
+    if args.timings {
+        for (stage, took) in trace.stamps() {
+            eprintln!("{stage:>12} {:>8.1} ms", took.as_secs_f64() * 1e3);
+        }
+        let total: f64 = trace.stamps().iter().map(|s| s.1.as_secs_f64()).sum();
+        eprintln!("{:>12} {:>8.1} ms", "total", total * 1e3);
+    }
+    Ok(())
+}

@@ -23,12 +23,17 @@ pub struct Options {
     pub marks: marks::Options,
 }
 
-/// Inspects one photo against what was meant to be cut.
+/// Inspects one photo against what was meant to be cut; `caveats` are those the plan already raised.
 ///
 /// Lengths in the result are millimetres on the floor plane, or photo pixels where `frame.scale` is `None`.
 /// Fails when the file cannot be read as a photo, given points cannot carry a scale, or no lit floor can be seen.
-pub fn inspect(path: &Path, plan: PlannedCut, options: &Options, trace: &mut Trace) -> Result<Inspection> {
-    let mut caveats: Vec<Caveat> = Vec::new();
+pub fn inspect(
+    path: &Path,
+    plan: PlannedCut,
+    mut caveats: Vec<Caveat>,
+    options: &Options,
+    trace: &mut Trace,
+) -> Result<Inspection> {
     let mut keep = |mut new: Vec<Caveat>| caveats.append(&mut new);
 
     let (photo, new) = trace.stage("photo", || photo::read(path, &options.photo))?;

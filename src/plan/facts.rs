@@ -20,6 +20,8 @@ pub struct PlanFacts {
     /// Depth of the pocket's floor below the rim.
     pub depth: Option<String>,
     pub pattern: Option<Pattern>,
+    /// Outer width and height of a rectangular pocket: `116x76mm`, `4.5inx3in`.
+    pub pocket: Option<String>,
 }
 
 /// A stepover as typed.
@@ -37,6 +39,17 @@ pub(super) fn parse_stepover(text: &str, units: LengthUnit) -> std::result::Resu
         },
         None => parse_length(text, units).map(Stepover::Mm),
     }
+}
+
+/// Width and height as typed, `WxH`; a unit on the height alone holds for both.
+fn parse_size(text: &str, units: LengthUnit) -> std::result::Result<(f64, f64), String> {
+    let (w, h) = text
+        .split_once(['x', 'X', '\u{d7}'])
+        .ok_or_else(|| format!("'{text}' is not a size: the x between width and height is missing"))?;
+    let unit = h.trim().trim_start_matches(|c: char| c.is_ascii_digit() || ".,/+-eE".contains(c)).trim();
+    let bare = w.trim().chars().all(|c| c.is_ascii_digit() || ". /".contains(c));
+    let w = if bare { format!("{w}{unit}") } else { w.to_owned() };
+    Ok((parse_length(&w, units)?, parse_length(h, units)?))
 }
 
 impl PlannedCut {
@@ -72,6 +85,12 @@ pub fn merge(mut plan: PlannedCut, facts: &PlanFacts) -> Result<PlannedCut> {
     plan.cutter.shape = facts.shape.or(plan.cutter.shape);
     plan.cutter.helix = facts.helix.or(plan.cutter.helix);
     plan.pattern = facts.pattern.or(plan.pattern);
+    if let Some(t) = &facts.pocket {
+        let hint = "write width x height with a unit, such as 116x76mm or 4.5x3in";
+        let (w, h) = parse_size(t, bare).map_err(|e| Error::new(Stage::Arguments, "--pocket", e, hint))?;
+        let zero = || format!("'{t}' is not above zero");
+        plan.pocket_mm = Some((above_zero("--pocket", w, zero(), hint)?, above_zero("--pocket", h, zero(), hint)?));
+    }
     if let Some(t) = &facts.stepover {
         let hint = "write a share of the diameter such as 40%, or a length such as 2.5mm";
         let zero = format!("'{t}' is not above zero");

@@ -1,0 +1,240 @@
+//! Flags into options. Bad values are told with what was expected; clap ends with exit code 2 on what it refuses itself.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use lowsun::error::{Error, Result, Stage};
+use lowsun::geometry::Point;
+use lowsun::pipeline;
+use lowsun::plan::{Helix, Pattern, PlanFacts, Shape};
+use lowsun::reference::Level;
+use lowsun::units::{LengthUnit, parse_length, wrap_360};
+use std::path::PathBuf;
+
+const EXIT_CODES: &str = "\
+Exit codes:
+  0  a report was written, whatever it says
+  1  the photo could not be measured (the message says why and what to try)
+  2  the command line cannot be followed (unknown flag, bad value, output folder in use)
+
+Examples:
+  lowsun inspect pocket.jpg --plan pocket.toml
+  lowsun inspect pocket.jpg --cutter 1/4in --stepover 40% --depth 0.1in --units in --out report
+  lowsun inspect scan.png --mm-per-px 0.0423 --light-from left --light-elevation 12";
+
+/// Reads a raking-light photo of a routed pocket floor: what made its ridges, how high they are, what to change.
+#[derive(Debug, Parser)]
+#[command(name = "lowsun", version, about, after_help = EXIT_CODES, max_term_width = 100)]
+pub struct Cli {
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Measure one photo and write report.html and report.json.
+    #[command(after_help = EXIT_CODES)]
+    Inspect(Box<Inspect>),
+}
+
+#[derive(Debug, Args)]
+pub struct Inspect {
+    /// The photo: JPEG, PNG, TIFF, WebP or HEIC, lamp low to one side, a bank card beside the pocket.
+    pub photo: PathBuf,
+    /// What was meant to be cut (TOML). Single facts below win over it.
+    #[arg(long, value_name = "PLAN.toml")]
+    pub plan: Option<PathBuf>,
+    /// Folder for the report [default: PHOTO.lowsun beside the photo].
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Replace the report in a folder that already holds something. Other files there are left alone.
+    #[arg(long)]
+    pub overwrite: bool,
+    /// Print report.json on standard output instead of the short text.
+    #[arg(long)]
+    pub json: bool,
+
+    /// A known point: photo pixels = millimetres. Four or more, no three on one line.
+    #[arg(long = "point", value_name = "PX,PY=MM_X,MM_Y", allow_hyphen_values = true, help_heading = "Scale")]
+    pub points: Vec<String>,
+    /// Scale of a flat scan, millimetres per pixel.
+    #[arg(long, value_name = "MM", allow_hyphen_values = true, help_heading = "Scale", conflicts_with = "points")]
+    pub mm_per_px: Option<f64>,
+    /// Where the card or the known points lie.
+    #[arg(long, value_name = "WHERE", help_heading = "Scale")]
+    pub reference_on: Option<Plane>,
+    /// Do not look for a card in the photo.
+    #[arg(long, help_heading = "Scale")]
+    pub no_card_search: bool,
+
+    /// Outline of the pocket's floor, photo pixels: "x,y x,y x,y ...".
+    #[arg(long, value_name = "POINTS", allow_hyphen_values = true, help_heading = "Floor and lamp")]
+    pub outline: Option<String>,
+    /// Where the light comes from: left, right, above, below (in the photo), or degrees (0 = right, 90 = below).
+    #[arg(long, value_name = "SIDE", allow_hyphen_values = true, help_heading = "Floor and lamp")]
+    pub light_from: Option<String>,
+    /// Height of the lamp over the floor, degrees.
+    #[arg(long, value_name = "DEG", allow_hyphen_values = true, help_heading = "Floor and lamp")]
+    pub light_elevation: Option<f64>,
+
+    /// Cutter diameter, such as 6.35mm or 1/4in.
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true, help_heading = "Planned cut")]
+    pub cutter: Option<String>,
+    /// Shape of the cutter's end.
+    #[arg(long, help_heading = "Planned cut")]
+    pub shape: Option<Shape>,
+    /// Hand of the cutter's helix.
+    #[arg(long, help_heading = "Planned cut")]
+    pub helix: Option<Helix>,
+    /// Stepover, as a length or as a share of the diameter such as 40%.
+    #[arg(long, value_name = "LENGTH|PERCENT", allow_hyphen_values = true, help_heading = "Planned cut")]
+    pub stepover: Option<String>,
+    /// Depth of the pocket.
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true, help_heading = "Planned cut")]
+    pub depth: Option<String>,
+    /// How the passes run.
+    #[arg(long, help_heading = "Planned cut")]
+    pub pattern: Option<Pattern>,
+    /// Outer size of a rectangular pocket, such as 116x76mm.
+    #[arg(long, value_name = "WxH", allow_hyphen_values = true, help_heading = "Planned cut")]
+    pub pocket: Option<String>,
+    /// Unit of bare lengths on the command line and of the report [default: the plan's, else mm].
+    #[arg(long, help_heading = "Planned cut")]
+    pub units: Option<LengthUnit>,
+
+    /// Largest accepted photo, megapixels [default: 200].
+    #[arg(long, value_name = "MP", help_heading = "Looking inside")]
+    pub max_megapixels: Option<f64>,
+    /// Save what every stage hands on (NN-stage.png, NN-stage.json) in this folder.
+    #[arg(long, value_name = "DIR", help_heading = "Looking inside")]
+    pub trace: Option<PathBuf>,
+    /// Print the time of every stage on standard error.
+    #[arg(long, help_heading = "Looking inside")]
+    pub timings: bool,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub enum Plane {
+    /// On the stock, beside the pocket.
+    Rim,
+    /// In the pocket, on its floor.
+    Floor,
+}
+
+impl Inspect {
+    /// The facts of the planned cut that were given one by one.
+    pub fn facts(&self) -> PlanFacts {
+        PlanFacts {
+            units: self.units,
+            cutter: self.cutter.clone(),
+            shape: self.shape,
+            helix: self.helix,
+            stepover: self.stepover.clone(),
+            depth: self.depth.clone(),
+            pattern: self.pattern,
+            pocket: self.pocket.clone(),
+        }
+    }
+    /// Options of the rooms. Fails at [`Stage::Arguments`] on a value that cannot be read or cannot be true.
+    pub fn options(&self) -> Result<pipeline::Options> {
+        let mut o = pipeline::Options::default();
+        if let Some(mp) = self.max_megapixels {
+            positive("--max-megapixels", mp)?;
+            o.photo.max_pixels = (mp * 1e6) as u64;
+        }
+        o.reference.points = self.points.iter().map(|t| known_point(t)).collect::<Result<_>>()?;
+        if let Some(s) = self.mm_per_px {
+            positive("--mm-per-px", s)?;
+        }
+        o.reference.mm_per_px = self.mm_per_px;
+        o.reference.level = self.reference_on.map(|p| match p {
+            Plane::Rim => Level::Rim,
+            Plane::Floor => Level::Floor,
+        });
+        o.reference.no_search = self.no_card_search;
+        if let Some(t) = &self.outline {
+            o.floor.outline_px = outline(t)?;
+        }
+        o.floor.light_from_deg = self.light_from.as_deref().map(side).transpose()?;
+        if let Some(e) = self.light_elevation.filter(|e| !(*e > 0.0 && *e < 90.0)) {
+            return Err(bad(
+                "--light-elevation",
+                format!("{e} is not between 0 and 90 degrees"),
+                "give the lamp's height over the floor in degrees, such as 12",
+            ));
+        }
+        o.floor.light_elevation_deg = self.light_elevation;
+        Ok(o)
+    }
+}
+
+fn bad(option: &str, what: String, hint: &str) -> Error {
+    Error::new(Stage::Arguments, option, what, hint)
+}
+
+fn positive(option: &str, value: f64) -> Result<()> {
+    if value > 0.0 && value.is_finite() {
+        return Ok(());
+    }
+    Err(bad(option, format!("{value} is not above zero"), "give a number above zero"))
+}
+
+fn pair(text: &str, read: impl Fn(&str) -> Option<f64>) -> Option<Point> {
+    let (x, y) = text.trim().split_once(',')?;
+    Some(Point::new(read(x)?, read(y)?))
+}
+
+fn pixels(text: &str) -> Option<f64> {
+    text.trim().parse().ok().filter(|v: &f64| v.is_finite())
+}
+
+fn known_point(text: &str) -> Result<(Point, Point)> {
+    let read = || {
+        let (px, mm) = text.split_once('=')?;
+        Some((pair(px, pixels)?, pair(mm, |t| parse_length(t, LengthUnit::Mm).ok())?))
+    };
+    read().ok_or_else(|| {
+        let what = format!("'{text}' is not a known point");
+        bad("--point", what, "write photo pixels = millimetres, such as --point 812,455=0,0 --point 3120,470=85.6,0")
+    })
+}
+
+fn outline(text: &str) -> Result<Vec<Point>> {
+    let hint = "write three or more points in photo pixels, such as --outline \"820,610 2950,640 2930,2080 800,2040\"";
+    let points: Option<Vec<Point>> = text.split_whitespace().map(|t| pair(t, pixels)).collect();
+    match points {
+        Some(p) if p.len() >= 3 => Ok(p),
+        Some(p) => Err(bad("--outline", format!("{} points do not enclose anything", p.len()), hint)),
+        None => Err(bad("--outline", format!("'{text}' is not a list of points"), hint)),
+    }
+}
+
+fn side(text: &str) -> Result<f64> {
+    let deg = match text.trim().to_ascii_lowercase().as_str() {
+        "right" => Some(0.0),
+        "below" => Some(90.0),
+        "left" => Some(180.0),
+        "above" => Some(270.0),
+        number => pixels(number).map(wrap_360),
+    };
+    deg.ok_or_else(|| {
+        let what = format!("'{text}' is neither a side nor an angle");
+        bad("--light-from", what, "write left, right, above or below, or degrees (0 = from the right, 90 = from below)")
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    #[test]
+    fn known_points_and_outlines_are_read_as_written() {
+        let (px, mm) = known_point("812,455.5=-3,1in").unwrap();
+        assert_eq!((px, mm), (Point::new(812.0, 455.5), Point::new(-3.0, 25.4)));
+        assert_eq!(outline("1,2 3,4  5,6").unwrap()[2], Point::new(5.0, 6.0));
+        assert!(known_point("812,455").is_err() && outline("1,2 3,4").is_err() && outline("1,2 3 4,5").is_err());
+    }
+    #[test]
+    fn sides_are_told_by_word_or_angle() {
+        assert_eq!(side("Left").unwrap(), 180.0);
+        assert_eq!(side("-90").unwrap(), 270.0);
+        assert!(side("behind").is_err() && side("nan").is_err());
+    }
+}

@@ -1,0 +1,62 @@
+//! Files of one report into their folder: all of them or none, and nothing replaced that was not asked for.
+
+use lowsun::error::{Error, Result, Stage};
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// The folder of a report when none is named: `NAME.lowsun` beside the photo.
+pub fn default_folder(photo: &Path) -> PathBuf {
+    photo.with_extension("lowsun")
+}
+
+/// Fails when `folder` is a file, or holds something and `overwrite` was not asked for.
+pub fn check_free(folder: &Path, overwrite: bool, option: &str) -> Result<()> {
+    let name = folder.display().to_string();
+    let in_use = |what: &str, hint: String| Err(Error::new(Stage::Arguments, name.clone(), what, hint));
+    if folder.exists() && !folder.is_dir() {
+        return in_use("is a file, not a folder", format!("name another folder with {option}"));
+    }
+    let used = fs::read_dir(folder).is_ok_and(|mut d| d.next().is_some());
+    if used && !overwrite {
+        let hint = format!("name another folder with {option}, or replace the older report with --overwrite");
+        return in_use("already holds something", hint);
+    }
+    Ok(())
+}
+
+/// Writes `files` (name, bytes) into `folder`. They are written to a folder beside it first and moved in when all are
+/// there, so a failure leaves no half report. Fails when a file cannot be written or moved.
+pub fn save(folder: &Path, files: &[(&str, &[u8])]) -> Result<()> {
+    let parent = match folder.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p,
+        _ => Path::new("."),
+    };
+    let name = folder.file_name().map_or("report".into(), |n| n.to_string_lossy());
+    let staging = parent.join(format!(".{name}.{}", std::process::id()));
+    let done = fill(&staging, folder, parent, files);
+    let _ = fs::remove_dir_all(&staging);
+    done.map_err(|e| {
+        Error::new(
+            Stage::Output,
+            folder.display().to_string(),
+            format!("the report cannot be saved: {e}"),
+            "check that the disk has room and that you may write there, or name another folder with --out",
+        )
+    })
+}
+
+fn fill(staging: &Path, folder: &Path, parent: &Path, files: &[(&str, &[u8])]) -> io::Result<()> {
+    fs::create_dir_all(parent)?;
+    fs::create_dir(staging)?;
+    for (name, bytes) in files {
+        fs::write(staging.join(name), bytes)?;
+    }
+    if !folder.exists() {
+        return fs::rename(staging, folder);
+    }
+    for (name, _) in files {
+        fs::rename(staging.join(name), folder.join(name))?;
+    }
+    Ok(())
+}
