@@ -34,7 +34,8 @@ impl Inspection {
     /// Maker and model as the camera wrote them, where it did.
     pub fn camera_name(&self) -> Option<String> {
         let c = &self.photo.camera;
-        let words: Vec<&str> = [&c.make, &c.model].into_iter().flatten().map(|s| s.trim()).filter(|s| !s.is_empty()).collect();
+        let words: Vec<&str> =
+            [&c.make, &c.model].into_iter().flatten().map(|s| s.trim()).filter(|s| !s.is_empty()).collect();
         (!words.is_empty()).then(|| words.join(" "))
     }
 }
