@@ -40,6 +40,14 @@ macro_rules! registry {
 }
 
 registry! {
+    EXIF_UNREADABLE = "exif-unreadable",
+        "The camera's notes in the file (EXIF) are damaged.",
+        "The picture itself is whole. Which way up it stands, the date and the focal length may be missing or wrong; without the focal length the scale at the floor is less sure.",
+        "if the picture stands wrong, turn it in any viewer and save it again, or send the camera's original";
+    PHOTO_CROPPED = "photo-cropped",
+        "The photo was cropped after it was taken, so the camera's focal length no longer fits it; a usual phone lens was assumed.",
+        "The camera noted a picture of another shape than the file has. The focal length in pixels follows from the whole frame, and the scale is carried from the card down to the floor with it.",
+        "send the whole, uncropped photo from the camera";
     PLAN_INCOMPLETE = "plan-incomplete",
         "The plan leaves out facts that would help.",
         "Every key of the plan is optional. What is missing is listed with what its absence costs; the causes are then weighed without it and stay closer together.",

@@ -1,10 +1,25 @@
 //! Room 1: a photo file becomes a [`Photo`]: upright, in linear light, with what the camera said and without any place.
 
+mod colour;
+mod decode;
+mod exif;
+mod guard;
+mod heic;
+mod jpeg;
+mod open;
+mod upright;
+
+pub use colour::{LUMINANCE, from_linear, to_linear};
+
 use crate::caveat::Caveat;
+use crate::caveat::EXIF_UNREADABLE;
+use crate::caveat::PHOTO_CROPPED;
 use crate::error::{Error, Result, Stage};
 use crate::raster::Plane;
 use image::RgbImage;
+use open::Format;
 use serde::Serialize;
+use sha2::{Digest, Sha256};
 use std::path::Path;
 
 /// Limits and switches of this room.
@@ -56,7 +71,52 @@ impl Photo {
     }
 }
 
-/// Reads and decodes one photo.
-pub fn read(path: &Path, _options: &Options) -> Result<(Photo, Vec<Caveat>)> {
-    Err(Error::new(Stage::Photo, path.display().to_string(), "not built yet", ""))
+/// Reads and decodes the first picture of a JPEG, HEIC, PNG, TIFF or WebP file, told apart by content.
+///
+/// The picture comes back upright (EXIF orientation, or the rotation stored in a HEIC file, never both), its luminance
+/// in linear light (16-bit files keep their precision), its camera facts without place, serial number or names.
+///
+/// Fails when the file is missing, a folder, empty, no picture of a known kind, larger than `options.max_pixels`
+/// (judged by its header, before decoding), smaller than 64 pixels on a side, cut short or damaged. A broken EXIF block
+/// is a caveat, not an error.
+pub fn read(path: &Path, options: &Options) -> Result<(Photo, Vec<Caveat>)> {
+    let subject = path.display().to_string();
+    let data = open::bytes(path, options.max_pixels.saturating_mul(8).saturating_add(64 << 20))?;
+    let format =
+        open::format_of(&data).map_err(|what| Error::new(Stage::Photo, subject.as_str(), what, open::READABLE))?;
+    let facts = match format {
+        Format::Heic => heic::facts(&data),
+        _ => exif::facts(&data, false),
+    };
+    if format == Format::Tiff && facts.raw_preview {
+        let what = "this is a raw camera file (only its small preview could be read)";
+        return Err(Error::new(Stage::Photo, subject, what, open::READABLE));
+    }
+    let (decoded, sha256) = rayon::join(
+        || decode::decode(&subject, &data, format, options.max_pixels),
+        || format!("{:x}", Sha256::digest(&data)),
+    );
+    let decoded = decoded?;
+    let grey = decoded.channels < 3;
+    let (rgb, luma) = upright::upright(decoded, facts.orientation);
+    let mut camera = facts.camera;
+    let mut caveats = Vec::new();
+    if let Some(why) = facts.trouble {
+        caveats.push(EXIF_UNREADABLE.with(format!("The camera's notes in the file (EXIF) are damaged: {why}.")));
+    }
+    if camera.f35_mm.is_some() && exif::cropped(facts.recorded, luma.width, luma.height) {
+        camera.f35_mm = None;
+        caveats.push(PHOTO_CROPPED.plain());
+    }
+    let photo = Photo {
+        file: path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned(),
+        sha256,
+        width: luma.width,
+        height: luma.height,
+        has_colour: !grey && upright::has_colour(&rgb),
+        rgb,
+        luma,
+        camera,
+    };
+    Ok((photo, caveats))
 }

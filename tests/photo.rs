@@ -1,0 +1,3 @@
+//! The photo room on files made here, and on files made by others (LOWSUN_CHECK_DATA).
+#[path = "photo/real.rs"]
+mod real;
