@@ -40,8 +40,8 @@ pub struct Shade {
     pub contrast: Option<f64>,
     /// Reduced: light over the lit level.
     pub ratio: Plane,
-    /// Reduced: wide shadow.
-    pub shadow: Mask,
+    /// Reduced: inside the outline and not on the card.
+    pub free: Mask,
 }
 
 pub fn shade(
@@ -92,7 +92,7 @@ pub fn shade(
         contrast,
         mask,
         ratio,
-        shadow,
+        free,
     }
 }
 

@@ -1,6 +1,7 @@
 //! Room 5: which pixels are lit, sharp pocket floor; the walls' shadow; the lamp's side and height.
 
 mod cut;
+mod light;
 mod lit;
 mod outline;
 mod rectangle;
@@ -15,6 +16,7 @@ use crate::raster::Mask;
 use crate::rectify::{FloorFrame, FloorView};
 use crate::reference::Reference;
 use crate::units::Measured;
+use crate::units::wrap_180;
 use serde::Serialize;
 
 #[derive(Debug, Clone, Default)]
@@ -85,22 +87,29 @@ pub fn find(
     refuse_hopeless(photo)?;
     let mut caveats = Vec::new();
     let outline_given = options.outline_px.len() >= 3;
-    let (outline_px, how) = if outline_given {
-        (options.outline_px.clone(), "the outline was given".to_owned())
-    } else if let Some(found) = outline::find(photo, frame, reference, plan) {
-        (found.outline.iter().map(|p| frame.to_px.forward(*p)).collect(), found.how)
-    } else {
-        caveats.push(crate::caveat::OUTLINE_ASSUMED.plain());
-        (whole_photo(photo), "the whole photo was taken as floor".to_owned())
+    let found = if outline_given { None } else { outline::find(photo, frame, reference, plan) };
+    let outline_assumed = !outline_given && found.is_none();
+    let old = frame;
+    let (outline_px, axis, how) = match found {
+        Some(f) => (f.outline.iter().map(|p| old.to_px.forward(*p)).collect(), f.axis, f.how),
+        None if outline_given => (options.outline_px.clone(), None, "the outline was given".to_owned()),
+        None => {
+            caveats.push(crate::caveat::OUTLINE_ASSUMED.plain());
+            (whole_photo(photo), None, "the whole photo was taken as floor".to_owned())
+        }
     };
-    let frame = frame.aligned_at(centroid(&outline_px));
+    let middle_px = centroid(&outline_px);
+    let frame = old.aligned_at(middle_px);
+    let pocket_x_deg = axis.map(|a| {
+        let ahead = old.to_px.forward(old.to_px.backward(middle_px) + Point::new(a.cos(), a.sin()));
+        let d = frame.to_px.backward(ahead) - frame.to_px.backward(middle_px);
+        wrap_180(d.y.atan2(d.x).to_degrees())
+    });
     let piece = cut::piece(photo, &frame, &outline_px)?;
     let shade = lit::shade(photo, &frame, reference, plan, &piece);
-    let light = Light {
-        from_deg: options.light_from_deg.or(plan.light_from_deg).and_then(|v| Measured::new(v, 5.0)),
-        elevation_deg: options.light_elevation_deg.or(plan.light_elevation_deg).and_then(|v| Measured::new(v, 1.0)),
-        source: None,
-    };
+    let cast = if outline_assumed { None } else { light::cast(&piece, &shade) };
+    let given = (options.light_from_deg, options.light_elevation_deg);
+    let light = light::measure(given, plan, frame.scale.is_some(), &piece, cast);
     let patch = Patch {
         area: shade.used as f64 * piece.view.step.powi(2),
         used_fraction: shade.used as f64 / shade.inside.max(1) as f64,
@@ -111,7 +120,7 @@ pub fn find(
         outline: piece.outline,
         outline_px,
         islands: Vec::new(),
-        pocket_x_deg: None,
+        pocket_x_deg,
         light,
         outline_given,
         blur_px: None,

@@ -12,6 +12,8 @@ use crate::reference::Reference;
 pub struct Found {
     /// Floor frame (walls are vertical: the rim's x and y).
     pub outline: Vec<Point>,
+    /// Direction of the pocket's own width, radians in the same frame, where straight walls show it.
+    pub axis: Option<f64>,
     pub how: String,
 }
 
@@ -26,5 +28,7 @@ pub fn find(photo: &Photo, frame: &FloorFrame, reference: Option<&Reference>, pl
     let s: Vec<_> = (0..4).map(|i| rectangle::support(&sight, &edges, q[i], q[(i + 1) % 4])).collect();
     let how =
         format!("rect {score:.2} {:?}", s.iter().map(|s| format!("{:.2} {:.1}", s.seen, s.drop)).collect::<Vec<_>>());
-    Some(Found { outline: q.to_vec(), how })
+    let least = plan.cutter.diameter_mm.map_or(0.5, |d| d / 2.0);
+    let radius = rectangle::corner_radius(&sight, &edges, &q, least, 1.0);
+    Some(Found { outline: rectangle::rounded(&q, radius), axis: Some(r.angle), how })
 }

@@ -262,3 +262,50 @@ pub fn support(sight: &Sight, edges: &(Plane, Plane), a: Point, b: Point) -> Sup
         shown.iter().map(|p| sight.log_at(**p - n * (4.0 * s)) - sight.log_at(**p + n * (4.0 * s))).collect();
     Support { seen, drop: crate::stats::median(&drop).unwrap_or(0.0) }
 }
+
+/// The outline with its corners rounded by `radius`: nine points a corner.
+pub fn rounded(corners: &[Point], radius: f64) -> Vec<Point> {
+    let n = corners.len();
+    (0..n)
+        .flat_map(|i| arc(corners[(i + n - 1) % n], corners[i], corners[(i + 1) % n], radius))
+        .map(|(p, _)| p)
+        .collect()
+}
+
+/// Points of the arc that rounds the corner `b` between `a` and `c`, each with its outward normal.
+fn arc(a: Point, b: Point, c: Point, radius: f64) -> Vec<(Point, Point)> {
+    let unit = |p: Point| p * (1.0 / p.x.hypot(p.y).max(1e-12));
+    let (u, v) = (unit(a - b), unit(c - b));
+    let half = ((u.x * v.x + u.y * v.y).clamp(-1.0, 1.0).acos() / 2.0).max(1e-3);
+    let inner = unit(u + v);
+    if radius <= 0.0 || half > 1.5 {
+        return vec![(b, inner * -1.0)];
+    }
+    // Not more than 45 % of either side.
+    let reach = (radius / half.tan()).min(0.45 * a.distance(b).min(b.distance(c)));
+    let radius = reach * half.tan();
+    let middle = b + inner * (radius / half.sin());
+    (0..9)
+        .map(|i| {
+            let p = (b + u * reach).lerp(b + v * reach, f64::from(i) / 8.0);
+            let out = unit(p - middle);
+            (middle + out * radius, out)
+        })
+        .collect()
+}
+
+/// Radius of the outline's corners, frame units: the one along whose arcs the edges are strongest, from `least` (the
+/// cutter's own radius: no inside corner can be tighter) upwards.
+pub fn corner_radius(sight: &Sight, edges: &(Plane, Plane), corners: &[Point], least: f64, unit: f64) -> f64 {
+    let n = corners.len();
+    let strength = |radius: f64| {
+        let points: Vec<(Point, Point)> =
+            (0..n).flat_map(|i| arc(corners[(i + n - 1) % n], corners[i], corners[(i + 1) % n], radius)).collect();
+        points.iter().map(|(p, n)| f64::from(FULL_STEP).min(across(sight, edges, *p, *n).abs())).sum::<f64>()
+            / points.len() as f64
+    };
+    // Half-millimetre to 30 mm in steps of a quarter: finer than the outline's own doubt at a corner (0.41 times the step).
+    let mut tries: Vec<f64> = (0..19).map(|i| 0.5 * 1.25f64.powi(i) * unit).filter(|r| *r > least * 1.05).collect();
+    tries.push(least);
+    tries.into_iter().map(|r| (strength(r), r)).max_by(|a, b| a.0.total_cmp(&b.0)).map_or(least, |b| b.1)
+}
