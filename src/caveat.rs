@@ -95,4 +95,20 @@ registry! {
         "Only a small part of the pocket shows lit floor; the rest is shadow, wall, clutter or burnt out.",
         "Marks are measured only where the floor is lit, sharp and free. With little of it the pitch rests on few passes and strips can be missed.",
         "turn the lamp or raise it a little so that less of the floor lies in the walls' shadow, and clear chips away";
+    PLAN_SLIP_STEPOVER = "plan-slip-stepover",
+        "The lines are not spaced as the plan says.",
+        "The pitch was measured with its uncertainty and differs from the planned stepover by far more. Usual reasons: the share was taken of another diameter or of the radius, inches and millimetres were mixed, or another setting was cut.",
+        "compare the plan with what the machine really ran";
+    STEPOVER_ROUNDED = "stepover-rounded",
+        "The stepover was rounded down so that whole passes fill the pocket.",
+        "A stepover is often made a little smaller so that passes divide the way between the walls evenly: (W - D) / ceil((W - D) / s). That is no fault.",
+        "nothing; give the real stepover in the plan if you want the exact number compared";
+    AXIS_SCALE = "axis-scale",
+        "The pitch differs from the plan by a little more than its uncertainty.",
+        "A small, steady difference comes from a stepover that was rounded, from an axis whose steps per length are a little off, or from a scale reference that is not what it was taken for.",
+        "cut two lines 100 mm apart and measure between them with a rule";
+    PLAN_SLIP_HELIX = "plan-slip-helix",
+        "The marks do not fit the planned helix.",
+        "A down-cut is pushed up by a heavy cut and leaves a clean rim; an up-cut pulls itself in and frays the rim. Seen the other way round, the cutter is another one, is dull, or the strip has another reason.",
+        "look at the cutter: seen from the side, chips of an up-cut climb towards the shank";
 }

@@ -1,4 +1,24 @@
 //! Room 8: which causes the marks support, how strongly, what speaks against, and what to change.
+//!
+//! The marks are sorted once ([`digest`]), every cause is laid on the scales ([`cases`], from [`periodic`], [`steps`] and
+//! [`absence`]), weights become probabilities and a verdict ([`verdict`]), and words and changes follow.
+
+mod absence;
+mod cases;
+mod changes;
+mod digest;
+pub mod findings;
+mod periodic;
+mod prior;
+mod slips;
+mod steps;
+#[cfg(test)]
+mod tests;
+mod verdict;
+mod weights;
+mod words;
+
+use digest::Digest;
 
 use crate::caveat::Caveat;
 use crate::expect::{Cause, Expected};
@@ -80,13 +100,82 @@ pub struct Explanation {
     pub would_settle: Option<String>,
 }
 
-/// Weighs the causes.
+/// Findings under this probability are not listed.
+const SHOWN: f64 = 0.02;
+/// Findings from this probability on carry changes.
+const ADVISED: f64 = 0.25;
+/// Under this probability of the leading cause the report says what would settle it.
+const OPEN: f64 = 0.8;
+
+/// Weighs every cause by the marks and the plan; never fails.
+///
+/// Probabilities follow from weights of evidence: prior of the plan times the likelihood of families (pitch, direction,
+/// profile, height), of loose edges and strips, of colour and flecks; tempered, capped, and with room for something
+/// else. Caveats name slips of the plan that the marks give away.
 pub fn weigh(
-    _frame: &FloorFrame,
-    _patch: &Patch,
-    _marks: &Marks,
-    _plan: &PlannedCut,
-    _expected: &Expected,
+    frame: &FloorFrame,
+    patch: &Patch,
+    marks: &Marks,
+    plan: &PlannedCut,
+    expected: &Expected,
 ) -> (Explanation, Vec<Caveat>) {
-    unimplemented!()
+    let d = Digest::new(frame, patch, marks, plan, expected);
+    let (cases, pair) = cases::all(&d);
+    let (p, together) = verdict::probabilities(&cases, pair, d.scaled);
+    let verdict = verdict::verdict(&cases, &p, together);
+    let mut order: Vec<usize> = (0..cases.len()).collect();
+    order.sort_by(|a, b| p[*b].total_cmp(&p[*a]));
+    let line_of = |i: usize| cases[i].family.and_then(|f| d.lines.iter().find(|l| l.index == f));
+    let strip_of = |i: usize| cases[i].strips.first().and_then(|s| marks.strips.get(*s));
+    let findings = order
+        .iter()
+        .enumerate()
+        .filter(|(rank, i)| *rank == 0 || p[**i] >= SHOWN)
+        .map(|(rank, i)| {
+            let (line, strip, cause) = (line_of(*i), strip_of(*i), cases[*i].cause);
+            // Changes for what is likely only: advice on every remote cause would contradict itself.
+            let told = rank == 0 || p[*i] >= ADVISED;
+            Finding {
+                id: cause,
+                probability: p[*i],
+                summary: words::summary(&d, cause, line, strip),
+                evidence: cases[*i].evidence(),
+                against: cases[*i].against(),
+                changes: if told { changes::changes(&d, cause, line, strip) } else { vec![] },
+            }
+        })
+        .collect();
+    let (top, second) = (order[0], order[1]);
+    let seen = words::seen(&d, line_of(top), strip_of(top));
+    let headline = words::headline(&d, verdict, (cases[top].cause, p[top]), Some(cases[second].cause), seen);
+    let open = p[top] < OPEN && verdict != Verdict::Both;
+    let explanation = Explanation {
+        verdict,
+        findings,
+        comparison: slips::compare(&d),
+        retake: retake(&d, verdict),
+        headline,
+        would_settle: open.then(|| words::would_settle(cases[top].cause, cases[second].cause).to_owned()),
+    };
+    let slips = slips::slips(&d, cases[top].cause, line_of(top), strip_of(top));
+    (explanation, slips)
+}
+
+/// When to take the photo again: it could not have shown ridges, or it does not decide.
+fn retake(d: &Digest, verdict: Verdict) -> Option<Retake> {
+    let poor = d.fitness.value < 0.5;
+    if !poor && verdict != Verdict::CannotTell {
+        return None;
+    }
+    let (mut reasons, mut advice): (Vec<String>, Vec<String>) = d.fitness.faults.iter().cloned().unzip();
+    if reasons.is_empty() {
+        reasons.push("the marks fit several causes alike".into());
+        advice.push("take a second photo with the lamp on the opposite side".into());
+    }
+    if !d.scaled {
+        reasons.push("nothing of known size is in the picture, so the pitch cannot be set against the plan".into());
+        advice.push("lay a bank-card sized card flat on the stock beside the pocket".into());
+    }
+    advice.extend(changes::photo_cautions());
+    Some(Retake { reasons, advice })
 }

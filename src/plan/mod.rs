@@ -9,7 +9,7 @@ mod file;
 #[cfg(test)]
 mod tests;
 
-pub use check::check;
+pub use check::{USUAL_SKIM_MM, check};
 pub use facts::{PlanFacts, gather, merge};
 pub use file::{parse, read};
 

@@ -1,0 +1,115 @@
+//! The wood's own figure, torn fibre, a clean floor, and a photo that cannot tell.
+
+use super::digest::Digest;
+use super::weights::{Case, DECISIVE, FAIR, STRONG, WEAK, ramp};
+use crate::expect::Cause;
+use crate::marks::PeriodKind;
+use crate::plan::Material;
+use crate::units::line_difference;
+
+/// Rms relative brightness from which the wood's figure is plain to the eye; half of it is faint (measured figure of
+/// pine, oak and maple floors: 0.02 to 0.15; measured on the practice photos, 2026-11).
+const FIGURE_CONTRAST: (f64, f64) = (0.015, 0.06);
+/// Share of the floor under flecks from which a surface counts as torn. A cut floor with stray fuzz stays under the
+/// lower one.
+const FLECK_FRACTION: (f64, f64) = (0.004, 0.04);
+
+/// How much marks of any tool there are, 0 to 1.
+pub fn tool_marks(d: &Digest) -> f64 {
+    1.0 - (1.0 - d.any_line()) * (1.0 - d.loose.amount)
+}
+
+pub fn figure(d: &Digest, case: &mut Case) {
+    let f = &d.marks.figure;
+    if !d.is_wood() {
+        return case.add(-DECISIVE, "this material has no figure");
+    }
+    let there = ramp(f.contrast, FIGURE_CONTRAST.0, FIGURE_CONTRAST.1) * ramp(f.coherence, 0.15, 0.5);
+    let colour_lines = d.lines.iter().any(|l| l.family.period_kind == PeriodKind::Colour);
+    let seen = if colour_lines { there.max(0.7) } else { there };
+    case.add(
+        STRONG * (seen - 0.6) / 0.6,
+        format!(
+            "uneven lines along one direction (contrast {:.1} percent, {:.0} percent in one direction)",
+            100.0 * f.contrast,
+            100.0 * f.coherence
+        ),
+    );
+    if let Some(c) = f.chroma_share {
+        let words = format!("colour changes with them ({:.0} percent of the change in light)", 100.0 * c);
+        case.add(if c > 0.15 { FAIR } else { -WEAK }, words);
+    }
+    if let Some(o) = f.outside.filter(|o| *o > 0.3) {
+        case.add(FAIR, format!("the same lines go on outside the pocket (likeness {o:.2})"));
+    }
+    if let (Some(g), Some(x)) = (d.plan.grain_angle_deg, d.patch.pocket_x_deg) {
+        // Lines run along the grain; their normal is a quarter turn away.
+        let off = line_difference(f.normal_deg - x, g + 90.0).abs();
+        if off < 10.0 {
+            case.add(WEAK * seen, "they run along the planned grain");
+        } else if off > 30.0 {
+            case.add(-WEAK * seen, format!("they stand {off:.0} degrees off the planned grain"));
+        }
+    }
+    unexplained(d, case);
+}
+
+pub fn fuzz(d: &Digest, case: &mut Case) {
+    let f = &d.marks.flecks;
+    if matches!(d.plan.material, Some(Material::Foam | Material::Plastic | Material::Aluminium)) {
+        case.add(-STRONG, "this material has no fibre to tear");
+    }
+    if d.plan.material == Some(Material::Mdf) {
+        case.add(-WEAK, "board of short fibre hardly tears");
+    }
+    let torn = ramp(f.fraction, FLECK_FRACTION.0, FLECK_FRACTION.1);
+    case.add(
+        STRONG * (torn - 0.5) * 2.0,
+        format!(
+            "{:.1} percent of the floor is covered by short flecks ({:.0} per square centimetre)",
+            100.0 * f.fraction,
+            f.per_cm2
+        ),
+    );
+    unexplained(d, case);
+}
+
+fn unexplained(d: &Digest, case: &mut Case) {
+    case.add(-STRONG * d.any_line(), "even, coherent lines stay unexplained");
+    case.add(-STRONG * d.loose.amount, "straight single edges stay unexplained");
+}
+
+pub fn clean(d: &Digest, case: &mut Case) {
+    case.add(-DECISIVE * d.any_line(), "even lines were found");
+    case.add(-DECISIVE * d.loose.amount, "single edges were found");
+    let torn = ramp(d.marks.flecks.fraction, FLECK_FRACTION.0, FLECK_FRACTION.1);
+    case.add(-FAIR * torn, "torn fibre covers part of the floor");
+    let fit = d.fitness.value;
+    let limit = d
+        .fitness
+        .limit_um
+        .map_or(String::new(), |h| format!(": ridges of {} would have shown", d.units.show_height(h)));
+    if fit > 0.5 {
+        case.add(WEAK * (1.0 - tool_marks(d)), format!("lamp, sharpness and light are good enough{limit}"));
+    } else {
+        case.add((fit.max(1e-3)).ln().max(-DECISIVE), "the photo could not have shown fine ridges");
+    }
+    if d.plan.skim_mm.is_some_and(|k| k < 0.6) {
+        case.add(FAIR * (1.0 - tool_marks(d)), "the plan ends with a skim, which leaves a clean floor");
+    }
+}
+
+pub fn cannot_tell(d: &Digest, case: &mut Case) {
+    let unfit = 1.0 - d.fitness.value;
+    for (what, _) in &d.fitness.faults {
+        case.note(what.clone());
+    }
+    case.add(STRONG * (unfit - 0.4) / 0.6, "the photo is not fit for it");
+    case.add(-DECISIVE * tool_marks(d), "marks were found all the same");
+}
+
+/// Marks that the other causes leave no trace of: only a prior, and the same burden to explain what was found.
+pub fn turn_marks(d: &Digest, case: &mut Case) {
+    unexplained(d, case);
+    debug_assert_eq!(case.cause, Cause::TurnMarks);
+}

@@ -1,0 +1,263 @@
+//! What the marks say once they are set in the pocket's frame and sorted: lines, left-over edges, and whether the photo
+//! could have shown anything at all.
+
+use super::weights::ramp;
+use crate::expect::Expected;
+use crate::floor::Patch;
+use crate::marks::{Edge, Family, Marks, PeriodKind, Polarity};
+use crate::plan::PlannedCut;
+use crate::rectify::FloorFrame;
+use crate::units::{LengthUnit, line_difference, wrap_180};
+
+/// A line direction counts as that of the plan within this many degrees: the frame's turn is known to about a degree
+/// (straightness of walls in the photo), passes to a few tenths.
+pub const ALIGNED_DEG: f64 = 3.0;
+/// Beyond this many degrees from both pocket axes a line is oblique.
+pub const OBLIQUE_DEG: f64 = 8.0;
+/// Smallest relative sigma of a pitch against the plan: axis scale and rounding of a hobby machine (common practice, no
+/// source). Smaller would turn a worn belt into a finding.
+pub const AXIS_SCALE_SIGMA: f64 = 0.004;
+/// Edges weaker than this many sigmas are not counted: at 5, about one in a million by chance per trial.
+pub const EDGE_SNR: f64 = 5.0;
+
+/// One family set in the pocket's frame.
+#[derive(Debug, Clone)]
+pub struct Line<'a> {
+    pub index: usize,
+    pub family: &'a Family,
+    /// Relative sigma of its pitch, with the scale's share.
+    pub relative_sigma: f64,
+    /// Direction across its lines in the pocket's frame, where the frame is tied.
+    pub pocket_deg: Option<f64>,
+    /// How surely it is an even, coherent family of relief, 0 to 1.
+    pub real: f64,
+}
+
+impl Line<'_> {
+    /// Degrees off the nearer pocket axis.
+    pub fn off_axis(&self) -> Option<f64> {
+        let d = line_difference(self.pocket_deg?, 0.0).abs();
+        Some(d.min(90.0 - d))
+    }
+    /// Degrees off a direction of the pocket's frame.
+    pub fn off(&self, wanted_deg: f64) -> Option<f64> {
+        Some(line_difference(self.pocket_deg?, wanted_deg).abs())
+    }
+}
+
+/// Edges that no family explains.
+#[derive(Debug, Clone, Default)]
+pub struct Loose {
+    pub indices: Vec<usize>,
+    /// Total length, floor-frame units.
+    pub length: f64,
+    /// Share of the length that is shade.
+    pub shade_share: f64,
+    /// 0 to 1: how much there is, against the size of the floor.
+    pub amount: f64,
+    /// Scatter of their heights (median absolute deviation over the median), where heights are known.
+    pub height_scatter: Option<f64>,
+    pub median_height_um: Option<f64>,
+    /// Share of the length close to an island (letter) or a corner of the outline.
+    pub near_islands: Option<f64>,
+}
+
+/// Whether the photo could have shown ridges.
+#[derive(Debug, Clone, Default)]
+pub struct Fitness {
+    /// 0: could not have shown anything; 1: a ridge of a few micrometres would have shown.
+    pub value: f64,
+    /// What is wrong with the photo, each with what to do about it.
+    pub faults: Vec<(String, String)>,
+    /// Smallest height that would have been found, micrometres.
+    pub limit_um: Option<f64>,
+}
+
+/// Everything the causes are weighed by.
+pub struct Digest<'a> {
+    pub plan: &'a PlannedCut,
+    pub marks: &'a Marks,
+    pub patch: &'a Patch,
+    pub expected: &'a Expected,
+    /// Millimetres are known.
+    pub scaled: bool,
+    /// Strongest first; colour families included (with a low `real`).
+    pub lines: Vec<Line<'a>>,
+    pub loose: Loose,
+    pub fitness: Fitness,
+    pub units: LengthUnit,
+}
+
+impl<'a> Digest<'a> {
+    pub fn new(
+        frame: &'a FloorFrame,
+        patch: &'a Patch,
+        marks: &'a Marks,
+        plan: &'a PlannedCut,
+        expected: &'a Expected,
+    ) -> Self {
+        let scale_sigma = frame.scale.map(|s| s.relative_sigma()).filter(|s| s.is_finite());
+        let mut lines: Vec<Line> = marks
+            .families
+            .iter()
+            .enumerate()
+            .filter(|(_, f)| f.pitch.value > 0.0)
+            .map(|(index, family)| Line {
+                index,
+                family,
+                relative_sigma: family.pitch.relative_sigma().hypot(scale_sigma.unwrap_or(0.0)).max(1e-4),
+                pocket_deg: patch.pocket_x_deg.map(|x| wrap_180(family.normal_deg.value - x)),
+                real: realness(family),
+            })
+            .collect();
+        let strength = |l: &Line| l.real * l.family.contrast.max(1e-6);
+        lines.sort_by(|a, b| strength(b).total_cmp(&strength(a)));
+        let scaled = frame.scale.is_some();
+        let loose = loose_edges(patch, marks, plan, &lines, scaled);
+        let fitness = fitness(frame, patch, marks, plan, scaled);
+        Self { plan, marks, patch, expected, scaled, lines, loose, fitness, units: plan.units }
+    }
+    /// A length of the floor frame for the reader.
+    pub fn show(&self, length: f64) -> String {
+        if self.scaled { self.units.show(length) } else { format!("{length:.1} px") }
+    }
+    /// How surely there is any relief family, 0 to 1.
+    pub fn any_line(&self) -> f64 {
+        self.lines.iter().map(|l| l.real).fold(0.0, f64::max)
+    }
+    pub fn is_wood(&self) -> bool {
+        use crate::plan::Material::{Hardwood, Plywood, Softwood};
+        self.plan.material.is_none_or(|m| matches!(m, Hardwood | Plywood | Softwood))
+    }
+}
+
+/// How surely a family is an even, coherent family of relief lines: the product of what each property leaves.
+fn realness(f: &Family) -> f64 {
+    // One in ten thousand counts as certain: marks already allow for the number of places searched.
+    let sure = ramp(-(f.false_alarm.max(1e-12)).log10(), 0.5, 4.0);
+    let everywhere = 0.3 + 0.7 * ramp(f.coverage, 0.1, 0.5);
+    let in_step = 0.3 + 0.7 * ramp(f.coherent_passes, 2.0, 4.0);
+    // Lines of growth scatter by a quarter of their spacing and more; passes by a few hundredths.
+    let even = 1.0 - 0.7 * ramp(f.jitter, 0.12, 0.3);
+    let relief = match f.period_kind {
+        PeriodKind::Relief => 1.0,
+        PeriodKind::Unsure => 0.7,
+        PeriodKind::Colour => 0.1,
+    };
+    sure * everywhere * in_step * even * relief
+}
+
+fn loose_edges(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], scaled: bool) -> Loose {
+    let explained = |e: &Edge| {
+        lines
+            .iter()
+            .any(|l| l.real > 0.4 && line_difference(e.normal_deg, l.family.normal_deg.value).abs() < ALIGNED_DEG)
+    };
+    let mut out = Loose::default();
+    let (mut heights, mut shade, mut near) = (vec![], 0.0, 0.0);
+    // An edge belongs to letters or corners within one cutter diameter of them; 6 mm where the cutter is not known.
+    let reach = if scaled { plan.cutter.diameter_mm.unwrap_or(6.0) } else { 0.06 * patch.area.max(0.0).sqrt() };
+    for (i, e) in marks.edges.iter().enumerate() {
+        if e.snr < EDGE_SNR || explained(e) {
+            continue;
+        }
+        out.indices.push(i);
+        out.length += e.length;
+        if e.polarity == Polarity::Shade {
+            shade += e.length;
+        }
+        heights.extend(e.height_um.map(|h| h.value.abs()));
+        let middle = e.from.lerp(e.to, 0.5);
+        if patch.islands.iter().flatten().any(|p| p.distance(middle) < reach + e.length / 2.0) {
+            near += e.length;
+        }
+    }
+    if out.length > 0.0 {
+        out.shade_share = shade / out.length;
+        if !patch.islands.is_empty() {
+            out.near_islands = Some(near / out.length);
+        }
+    }
+    out.median_height_um = crate::stats::median(&heights);
+    if let (Some(m), true) = (out.median_height_um, heights.len() >= 4) {
+        out.height_scatter = crate::stats::mad_sigma(&heights).map(|s| s / m.max(1e-9));
+    }
+    // A strip from wall to wall has two edges of about the floor's size; half of one is the least worth a mention.
+    out.amount = ramp(out.length / patch.area.max(1e-9).sqrt(), 0.1, 1.0);
+    out
+}
+
+fn fitness(frame: &FloorFrame, patch: &Patch, marks: &Marks, plan: &PlannedCut, scaled: bool) -> Fitness {
+    let mut out = Fitness { value: 1.0, faults: vec![], limit_um: marks.quality.detectable_height_um };
+    let mut fault = |keep: f64, what: String, advice: &str| {
+        if keep < 0.9 {
+            out.value *= keep;
+            out.faults.push((what, advice.to_owned()));
+        }
+    };
+    if let Some(h) = marks.quality.detectable_height_um {
+        // 5 to 10 um is what shows under stain or gloss (common practice, no source): a photo that would have missed 25 um
+        // says nothing about a clean floor.
+        fault(
+            ramp(h, 25.0, 8.0),
+            format!("ridges under about {} would not have shown in this photo", plan.units.show_height(h)),
+            "put the lamp lower (8 to 15 degrees above the floor), darken the room, come closer",
+        );
+    } else {
+        fault(
+            ramp(marks.quality.detectable_contrast, 0.06, 0.02),
+            format!(
+                "lines weaker than {:.1} percent in brightness would not have shown",
+                100.0 * marks.quality.detectable_contrast
+            ),
+            "put the lamp lower, darken the room, come closer",
+        );
+    }
+    let s = plan.stepover_mm.filter(|_| scaled);
+    let mm_per_px = frame.scale.map(|m| m.value);
+    if let (Some(blur), Some(k), Some(s)) = (patch.blur_px, mm_per_px, s) {
+        // A Gaussian blur of sigma 0.2 pitches leaves 45 percent of a line's contrast, of 0.35 pitches 9 percent.
+        fault(
+            ramp(blur * k / s, 0.4, 0.2),
+            format!(
+                "the picture is soft: edges are blurred over {} against a stepover of {}",
+                plan.units.show(2.0 * blur * k),
+                plan.units.show(s)
+            ),
+            "hold the camera still, tap the floor to focus, keep 20 cm away or more and use the main lens",
+        );
+    }
+    if let Some(e) = patch.light.elevation_deg {
+        fault(
+            ramp(e.value, 55.0, 25.0),
+            format!("the lamp stands {:.0} degrees above the floor, too high for ridges to show", e.value),
+            "put the lamp low, 8 to 15 degrees above the floor, to one side and across the passes",
+        );
+    }
+    if let Some(c) = patch.shadow_contrast {
+        fault(
+            0.3 + 0.7 * ramp(c, 1.2, 2.0),
+            format!("the light is soft: lit floor is only {c:.1} times as bright as the wall's shadow"),
+            "use one small bright lamp in a dark room, no ceiling light, no window",
+        );
+    }
+    fault(
+        ramp(patch.burnt_fraction, 0.7, 0.3),
+        format!("{:.0} percent of the floor is burnt out", 100.0 * patch.burnt_fraction),
+        "tap the bright floor and lower the exposure",
+    );
+    fault(
+        ramp(patch.used_fraction, 0.03, 0.15),
+        format!("only {:.0} percent of the floor could be used", 100.0 * patch.used_fraction),
+        "keep chips, card and hands off the floor; let the lamp reach all of it",
+    );
+    if let Some(s) = s {
+        let wide = patch.area.max(0.0).sqrt() / s;
+        fault(
+            ramp(wide, 2.0, 5.0),
+            format!("the floor in view is only {wide:.1} stepovers wide"),
+            "show more of the floor: ten stepovers or more",
+        );
+    }
+    out
+}

@@ -1,0 +1,311 @@
+//! Causes that leave evenly spaced lines: pitch, direction, profile and height of each family against each of them.
+
+use super::digest::{ALIGNED_DEG, AXIS_SCALE_SIGMA, Digest, Line, OBLIQUE_DEG};
+use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, between, size_gain};
+use crate::expect::physics::{bull_nose_height_mm, cusp_height_mm, tilt_for_dish_deg, tilt_for_saw_deg};
+use crate::expect::{Cause, PitchRole};
+use crate::marks::Polarity;
+use crate::plan::{Pattern, PlannedCut, Shape};
+use crate::units::line_difference;
+
+/// Spread of the real feed about the typed one, relative: routers hold their speed to a few per cent under load, and
+/// the feed drops near turns (common practice, no source).
+const FEED_SIGMA: f64 = 0.03;
+/// Pitches that vibration of router bits leaves, mm: F/(60 f) for 1 to 6 m/min and 50 to 400 Hz is 0.04 to 2 mm; under
+/// 0.15 mm a photo shows none, and mounts slower than that make up to 3 mm.
+const CHATTER_MM: (f64, f64) = (0.15, 3.0);
+/// Lean of a spindle or bit that leaves visible ridges, degrees: median and one-sigma of its logarithm. Trade limits
+/// are near 0.01 degrees and leave nothing to see; loose mounts reach one degree (common practice, no source).
+const LEAN_DEG: (f64, f64) = (0.5, 0.9);
+/// A lean above this is not believed, degrees: the operator would see it by eye.
+const LEAN_LIMIT_DEG: f64 = 2.5;
+
+/// Causes that show as a family of lines.
+pub const PERIODIC: [Cause; 8] = [
+    Cause::TiltAcrossPasses,
+    Cause::TiltAlongPasses,
+    Cause::Cusps,
+    Cause::AlternatingPasses,
+    Cause::OncePerRevolution,
+    Cause::OncePerTooth,
+    Cause::Chatter,
+    Cause::DrivePeriod,
+];
+
+/// Weighs a periodic cause against the families: the best one speaks for it.
+pub fn weigh(d: &Digest, case: &mut Case) {
+    let best = d
+        .lines
+        .iter()
+        .map(|l| {
+            let mut c = Case::new(case.cause, 1.0);
+            one(d, l, &mut c);
+            passed_over(d, l, &mut c);
+            // A doubtful family speaks softly, whatever it says.
+            (l, c.log_weight * l.real.sqrt() - STRONG * (1.0 - l.real), c)
+        })
+        .max_by(|a, b| a.1.total_cmp(&b.1));
+    match best {
+        Some((l, weight, c)) if l.real > 0.02 => {
+            case.family = Some(l.index);
+            case.absorb(weight, c);
+        }
+        _ => case.add(-STRONG - WEAK * d.fitness.value, "no evenly spaced lines were found"),
+    }
+}
+
+/// Weight of one family for one cause.
+fn one(d: &Digest, l: &Line, c: &mut Case) {
+    if d.scaled {
+        let (gain, words) = pitch(d, l, c.cause);
+        c.add(gain, words);
+    }
+    direction(d, l, c);
+    profile(d, l, c);
+    edges(d, l, c);
+    height(d, l, c);
+    if l.family.curved {
+        let words = "the lines are bent like arcs of the cutter";
+        match c.cause {
+            Cause::OncePerRevolution | Cause::OncePerTooth => c.add(FAIR, words),
+            Cause::Chatter => c.add(0.0, words),
+            _ => c.add(-FAIR, words),
+        }
+    }
+}
+
+/// Weight of the pitch, with words.
+fn pitch(d: &Digest, l: &Line, cause: Cause) -> (f64, String) {
+    let p = l.family.pitch.value;
+    let at = |role: PitchRole, share: f64, sigma: f64| {
+        let of: Vec<f64> = d.expected.pitches.iter().filter(|e| e.role == role).map(|e| e.pitch_mm).collect();
+        let each = share / of.len().max(1) as f64;
+        of.into_iter().map(move |at| Target { at, relative_sigma: sigma, share: each }).collect::<Vec<_>>()
+    };
+    let s = AXIS_SCALE_SIGMA;
+    let targets: Vec<Target> = match cause {
+        Cause::TiltAcrossPasses | Cause::TiltAlongPasses | Cause::Cusps => {
+            [at(PitchRole::Planned, 0.7, s), at(PitchRole::Rounded, 0.14, s), at(PitchRole::Slip, 0.1, s)].concat()
+        }
+        Cause::AlternatingPasses => {
+            let half = if l.family.alternation > 0.3 { at(PitchRole::Planned, 0.2, s) } else { vec![] };
+            let rounded = at(PitchRole::Rounded, 0.1, s).into_iter().map(|t| Target { at: 2.0 * t.at, ..t }).collect();
+            [at(PitchRole::Twice, 0.6, s), rounded, half].concat()
+        }
+        Cause::OncePerRevolution => at(PitchRole::Turn, 0.93, FEED_SIGMA),
+        Cause::OncePerTooth => at(PitchRole::Tooth, 0.93, FEED_SIGMA),
+        Cause::DrivePeriod => at(PitchRole::Drive, 0.93, s),
+        _ => vec![],
+    };
+    if cause == Cause::Chatter {
+        let inside = p >= CHATTER_MM.0 && p <= CHATTER_MM.1;
+        let words = format!(
+            "a pitch of {} is {} what vibration of a router bit leaves",
+            d.show(p),
+            if inside { "within" } else { "outside" }
+        );
+        return (if inside { WEAK } else { -STRONG }, words);
+    }
+    if targets.is_empty() {
+        // Nothing to hold the pitch against: neither for nor against where the plan is silent, but lines wider than a
+        // turn's feed can be are no revolution marks.
+        let fine = matches!(cause, Cause::OncePerRevolution | Cause::OncePerTooth);
+        return if fine && p > 1.5 {
+            (-STRONG, format!("a pitch of {} is too wide for a feed per turn", d.show(p)))
+        } else {
+            (0.0, String::new())
+        };
+    }
+    let gain = size_gain(p, l.relative_sigma, &targets);
+    let nearest = targets.iter().min_by(|a, b| (p / a.at).ln().abs().total_cmp(&(p / b.at).ln().abs()));
+    let nearest = nearest.expect("targets is not empty").at;
+    let what = d.expected.pitches.iter().find(|e| (e.pitch_mm / nearest - 1.0).abs() < 1e-9);
+    let what = what.map_or("twice the rounded stepover", |e| e.what.as_str());
+    let off = 100.0 * (p / nearest - 1.0);
+    let words = if gain > 0.0 {
+        format!("the pitch of {} is {what} of {} ({off:+.1} percent)", d.show(p), d.show(nearest))
+    } else {
+        format!("the pitch of {} is not {what} of {} ({off:+.0} percent)", d.show(p), d.show(nearest))
+    };
+    (gain.clamp(-STRONG - WEAK, DECISIVE + WEAK), words)
+}
+
+/// Which way the lines of a cause run: across or along the passes, along an axis, or any way.
+fn direction(d: &Digest, l: &Line, c: &mut Case) {
+    let Some(off_axis) = l.off_axis() else { return };
+    // Shares of probability against an even spread over 180 degrees; a hit fills 2 * ALIGNED_DEG of them.
+    let hit = |share: f64, free: f64| (share * 90.0 / ALIGNED_DEG + free).ln();
+    let contour = d.plan.pattern == Some(Pattern::Contour);
+    let pass = d.plan.pass_angle_deg.filter(|_| !contour);
+    let wanted = match c.cause {
+        Cause::Chatter => {
+            let gain = if off_axis < ALIGNED_DEG { hit(0.15, 0.7) } else { 0.7_f64.ln() };
+            return c.add(gain * 0.5, format!("the lines stand {off_axis:.0} degrees off the pocket's sides"));
+        }
+        Cause::DrivePeriod => None,
+        Cause::OncePerRevolution | Cause::OncePerTooth => pass,
+        _ => pass.map(|p| p + 90.0),
+    };
+    let (gain, words) = match wanted.and_then(|w| l.off(w)) {
+        Some(off) if off < ALIGNED_DEG => (hit(0.8, 0.07), "the lines run as the plan's passes let expect".to_owned()),
+        Some(off) if off > 90.0 - ALIGNED_DEG => {
+            (hit(0.08, 0.07), "the lines run a quarter turn from what the plan's passes let expect".to_owned())
+        }
+        None if off_axis < ALIGNED_DEG => (hit(0.4, 0.07), "the lines run along the pocket's sides".to_owned()),
+        Some(off) if off_axis > OBLIQUE_DEG => {
+            (0.07_f64.ln(), format!("the lines stand {off:.0} degrees off what the plan's passes let expect"))
+        }
+        _ if off_axis > OBLIQUE_DEG => {
+            (0.07_f64.ln(), format!("the lines stand {off_axis:.0} degrees off the pocket's sides"))
+        }
+        _ => (0.0, String::new()),
+    };
+    c.add(gain, words);
+}
+
+/// The folded profile: saw, sharp ridge or a hand that changes from pass to pass.
+fn profile(d: &Digest, l: &Line, c: &mut Case) {
+    let f = l.family;
+    let noise = f.harmonic_noise.clamp(0.0, 1.0);
+    let second = f.harmonics[1] / f.harmonics[0].max(1e-9);
+    // Harmonics of the shaded picture: a saw 1, 1, a ridge 1, 1/2 (facts of the Fourier series); rounding of the edges by
+    // 0.05 mm and the lens's blur take some of the second one, hence the middles below.
+    let saw = between(second, (0.8, 0.2_f64.hypot(noise)), (0.45, 0.2_f64.hypot(noise)), FAIR);
+    // Thin lines of one sign on an even ground are skewed; a slope that sweeps through zero is not.
+    let skewed = between(f.skew.abs(), (1.6, 0.7), (0.4, 0.5), FAIR);
+    let alternates = between(f.alternation, (0.9, 0.45_f64.hypot(noise)), (0.05, 0.1_f64.hypot(noise)), STRONG);
+    let sawlike = saw + skewed;
+    let sign = if f.skew < 0.0 { "dark" } else { "bright" };
+    let numbers = format!("second harmonic {second:.2} of the first, skewness {:+.1}", f.skew);
+    match c.cause {
+        Cause::TiltAcrossPasses => {
+            let words = if sawlike > 0.0 {
+                format!("thin {sign} lines, all of one sign, on an even ground: a saw ({numbers})")
+            } else {
+                format!("light and dark are balanced, not thin lines of one sign ({numbers})")
+            };
+            c.add(sawlike * 0.8, words);
+        }
+        Cause::TiltAlongPasses | Cause::Cusps => {
+            let words = if sawlike > 0.0 {
+                format!("thin {sign} lines of one sign speak for a saw, not for symmetric ridges ({numbers})")
+            } else {
+                format!("light and dark are balanced as on symmetric ridges ({numbers})")
+            };
+            c.add(-sawlike * 0.8, words);
+        }
+        _ => {}
+    }
+    // At twice the stepover the family is the alternation itself; what alternates beneath it says nothing.
+    let p = f.pitch.value;
+    if d.scaled && d.expected.pitches.iter().any(|e| e.role == PitchRole::Twice && (p / e.pitch_mm - 1.0).abs() < 0.05)
+    {
+        return;
+    }
+    match c.cause {
+        Cause::AlternatingPasses => {
+            let words = format!(
+                "every second line differs: {:.0} percent as strong as the lines themselves",
+                100.0 * f.alternation
+            );
+            c.add(alternates.max(-WEAK), words);
+        }
+        Cause::TiltAcrossPasses | Cause::TiltAlongPasses | Cause::Cusps if alternates > 0.0 => {
+            c.add(-alternates, "every second line differs, which an even lean or a round cutter does not do");
+        }
+        _ => {}
+    }
+}
+
+/// Edges along the family: an even lean leaves them all of one polarity, alternating passes do not.
+fn edges(d: &Digest, l: &Line, c: &mut Case) {
+    let Some(one) = one_sidedness(d, l) else { return };
+    let words = format!("{:.0} percent of the edges along these lines step the same way", 100.0 * one);
+    let gain = between(one, (0.95, 0.1), (0.6, 0.15), FAIR);
+    match c.cause {
+        Cause::TiltAcrossPasses => c.add(gain, words),
+        Cause::AlternatingPasses => c.add(-gain, words),
+        _ => {}
+    }
+}
+
+/// Height against what the cause can physically leave.
+fn height(d: &Digest, l: &Line, c: &mut Case) {
+    let (Some(h), true) = (l.family.height_um, d.scaled) else { return };
+    let (h_mm, p) = (h.value / 1000.0, l.family.pitch.value);
+    if !(h_mm > 0.0) {
+        return;
+    }
+    let tall = d.units.show_height(h.value);
+    match c.cause {
+        Cause::TiltAcrossPasses => lean(c, Some(tilt_for_saw_deg(h_mm, p)), &tall, "across"),
+        Cause::TiltAlongPasses => {
+            if let Some(dia) = d.plan.cutter.diameter_mm.filter(|dia| *dia >= p) {
+                lean(c, tilt_for_dish_deg(dia, p, h_mm), &tall, "along");
+            }
+        }
+        Cause::Cusps => {
+            let Some(want) = planned_cusp_mm(d.plan, p) else { return };
+            if want < 0.5e-3 {
+                return c.add(-STRONG, format!("this cutter leaves no ridge at a stepover of {}", d.show(p)));
+            }
+            // Heights from one photo are good to a third; without a cusp they may be anything within a factor of four.
+            let sigma = 0.35_f64.hypot(h.relative_sigma().min(1.0));
+            let gain = between((h_mm / want).ln(), (0.0, sigma), (0.0, 1.4), FAIR);
+            let wanted = d.units.show_height(1000.0 * want);
+            let words = format!("ridges measure {tall} high, geometry of this cutter gives {wanted}");
+            c.add(gain, words);
+        }
+        _ => {}
+    }
+}
+
+/// Height that the plan's round cutter leaves at a stepover, mm; `None` for a flat or unknown one.
+pub fn planned_cusp_mm(plan: &PlannedCut, stepover_mm: f64) -> Option<f64> {
+    let dia = plan.cutter.diameter_mm?;
+    match plan.cutter.shape? {
+        Shape::BallNose => cusp_height_mm(dia / 2.0, stepover_mm),
+        Shape::BullNose => bull_nose_height_mm(dia, plan.cutter.corner_radius_mm?, stepover_mm),
+        Shape::Flat => None,
+    }
+}
+
+fn lean(c: &mut Case, needed_deg: Option<f64>, tall: &str, way: &str) {
+    match needed_deg {
+        Some(deg) if deg <= LEAN_LIMIT_DEG => {
+            let z = (deg / LEAN_DEG.0).ln() / LEAN_DEG.1;
+            c.add(-0.5 * z * z, format!("ridges {tall} high need a lean of {deg:.2} degrees {way} the passes"));
+        }
+        _ => c.add(
+            -STRONG,
+            format!("ridges {tall} high would need a lean of more than {LEAN_LIMIT_DEG} degrees {way} the passes"),
+        ),
+    }
+}
+
+/// Weight against a cause that leaves a stronger family unexplained.
+fn passed_over(d: &Digest, l: &Line, c: &mut Case) {
+    let Some(top) = d.lines.first().filter(|t| t.index != l.index) else { return };
+    let ratio = top.family.pitch.value / l.family.pitch.value;
+    let whole = if ratio > 1.0 { ratio } else { 1.0 / ratio };
+    let parallel = line_difference(top.family.normal_deg.value, l.family.normal_deg.value).abs() < 2.0 * ALIGNED_DEG;
+    // Lines at a whole fraction or multiple belong to the same marks.
+    if parallel && whole < 6.5 && (whole - whole.round()).abs() < 0.04 {
+        return;
+    }
+    let louder = (top.real * top.family.contrast / (l.real * l.family.contrast).max(1e-9)).max(1.0).ln();
+    c.add(-louder.min(STRONG), format!("stronger lines at {} stay unexplained", d.show(top.family.pitch.value)));
+}
+
+/// Edges along a family: share that is of the more frequent polarity, by length, where there are four or more.
+pub fn one_sidedness(d: &Digest, l: &Line) -> Option<f64> {
+    let along: Vec<_> = d
+        .marks
+        .edges
+        .iter()
+        .filter(|e| line_difference(e.normal_deg, l.family.normal_deg.value).abs() < ALIGNED_DEG)
+        .collect();
+    let total: f64 = along.iter().map(|e| e.length).sum();
+    let shade: f64 = along.iter().filter(|e| e.polarity == Polarity::Shade).map(|e| e.length).sum();
+    (along.len() >= 4 && total > 0.0).then(|| (shade / total).max(1.0 - shade / total))
+}

@@ -1,0 +1,163 @@
+//! Causes that leave single edges and strips: the first full-width pass, changes of engagement, a change of cutter.
+
+use super::digest::{Digest, Fitness};
+use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, ramp, size_gain};
+use crate::expect::Cause;
+use crate::expect::physics::strip_widths;
+use crate::marks::Strip;
+use crate::plan::{Helix, Material, Pattern};
+
+/// Relative spread of a strip's width about its formula: edges are rounded and the first pass may swerve (common
+/// practice, no source).
+const WIDTH_SIGMA: f64 = 0.06;
+/// Steps are even (one Z difference between two cutters) when their heights scatter by less than this share, and uneven
+/// (load that follows engagement) above twice that.
+const EVEN_SCATTER: f64 = 0.25;
+
+/// Causes that show as edges.
+pub const STEPPED: [Cause; 3] = [Cause::FullWidthFirstPass, Cause::EngagementSteps, Cause::CutterChangeStep];
+
+/// Weighs an edge cause against edges and strips that no family explains.
+pub fn weigh(d: &Digest, case: &mut Case) {
+    let strips = loose_strips(d);
+    let best = strips
+        .iter()
+        .map(|(i, s)| (*i, *s, width_gain(d, s)))
+        .max_by(|a, b| (a.2.0 * a.1.length.sqrt()).total_cmp(&(b.2.0 * b.1.length.sqrt())));
+    presence(&d.fitness, d.loose.amount, case);
+    if d.loose.amount <= 0.0 {
+        return;
+    }
+    match case.cause {
+        Cause::FullWidthFirstPass => match best {
+            Some((i, s, (gain, words))) => {
+                case.strips.push(i);
+                case.add(gain, words);
+                let (nats, words) = side(d, s.proud);
+                case.add(nats, words);
+            }
+            None => case.add(-FAIR, "no strip with two edges was found, only single edges"),
+        },
+        Cause::EngagementSteps => engagement(d, case, best.map(|b| b.2.0)),
+        Cause::CutterChangeStep => cutter_change(d, case),
+        _ => {}
+    }
+}
+
+/// Strips whose edges no family explains.
+pub fn loose_strips<'a>(d: &'a Digest) -> Vec<(usize, &'a Strip)> {
+    let loose = |i: usize| d.loose.indices.contains(&i);
+    d.marks.strips.iter().enumerate().filter(|(_, s)| loose(s.edges.0) && loose(s.edges.1)).collect()
+}
+
+fn presence(fitness: &Fitness, amount: f64, case: &mut Case) {
+    if amount > 0.0 {
+        case.add(-STRONG * (1.0 - amount), "few edges stand apart from the even lines");
+    } else {
+        case.add(-STRONG - WEAK * fitness.value, "no single edges or strips were found");
+    }
+}
+
+/// Width of a strip against what a first full-width pass leaves, with words.
+fn width_gain(d: &Digest, s: &Strip) -> (f64, String) {
+    let (Some(dia), Some(step), true) = (d.plan.cutter.diameter_mm, d.plan.stepover_mm, d.scaled) else {
+        return (0.0, format!("a {} strip {} wide", word(s.proud), d.show(s.width.value)));
+    };
+    let w = strip_widths(dia, step);
+    let t = |at: f64, share: f64| Target { at, relative_sigma: WIDTH_SIGMA, share };
+    let (targets, wanted): (Vec<Target>, f64) = if s.proud {
+        let both = w.proud_both_sides_mm.map(|b| t(b, 0.2));
+        (std::iter::once(t(w.proud_one_side_mm, 0.55)).chain(both).collect(), w.proud_one_side_mm)
+    } else {
+        (vec![t(w.deep_mm, 0.75)], w.deep_mm)
+    };
+    let gain = size_gain(s.width.value, s.width.relative_sigma().min(1.0), &targets);
+    let words = format!(
+        "a {} strip {} wide over {} of its length; a first pass at full width leaves {}",
+        word(s.proud),
+        d.show(s.width.value),
+        d.show(s.length),
+        d.show(wanted)
+    );
+    (gain.clamp(-FAIR, STRONG), words)
+}
+
+fn word(proud: bool) -> &'static str {
+    if proud { "proud" } else { "deep" }
+}
+
+/// Raised or sunken against the helix: a down-cut is pushed up by its cut, an up-cut pulled in.
+fn side(d: &Digest, proud: bool) -> (f64, String) {
+    let usual = match d.plan.cutter.helix {
+        Some(Helix::DownCut) => true,
+        Some(Helix::UpCut) => false,
+        _ => return (0.0, String::new()),
+    };
+    let cut = if usual {
+        "down-cut is pushed up and leaves its first pass high"
+    } else {
+        "up-cut pulls in and leaves its first pass deep"
+    };
+    let seen = if proud { "stands proud" } else { "lies deep" };
+    if usual == proud { (WEAK, format!("it {seen}, and a {cut}")) } else { (-FAIR, format!("it {seen}, but a {cut}")) }
+}
+
+fn engagement(d: &Digest, case: &mut Case, strip_gain: Option<f64>) {
+    match d.plan.pattern {
+        Some(Pattern::Contour) => case.add(FAIR, "contour passes meet corners and slots at changing engagement"),
+        Some(Pattern::Parallel) if d.patch.islands.is_empty() => {
+            case.add(-FAIR, "parallel passes in a plain pocket keep their engagement")
+        }
+        _ => {}
+    }
+    if let Some(near) = d.loose.near_islands {
+        case.add(
+            (near - 0.5) * 2.0 * FAIR,
+            format!(
+                "{:.0} percent of the edges lie close to the letters or islands, where engagement changes",
+                100.0 * near
+            ),
+        );
+    }
+    if let Some(g) = strip_gain.filter(|g| *g > WEAK) {
+        case.add(-(g - WEAK).min(FAIR), "a strip has just the width that a first full-width pass leaves");
+    }
+    if let Some(s) = d.loose.height_scatter {
+        case.add(
+            WEAK * (2.0 * ramp(s, EVEN_SCATTER, 2.0 * EVEN_SCATTER) - 1.0),
+            format!("heights of the steps scatter by {:.0} percent", 100.0 * s),
+        );
+    }
+}
+
+fn cutter_change(d: &Digest, case: &mut Case) {
+    if let Some(near) = d.loose.near_islands {
+        case.add(
+            (near - 0.5) * 2.0 * WEAK,
+            format!("{:.0} percent of the edges lie close to letters or islands", 100.0 * near),
+        );
+    }
+    if let Some(s) = d.loose.height_scatter {
+        case.add(
+            FAIR * (1.0 - 2.0 * ramp(s, EVEN_SCATTER, 2.0 * EVEN_SCATTER)),
+            format!(
+                "steps are all about {} high (scatter {:.0} percent)",
+                d.units.show_height(d.loose.median_height_um.unwrap_or(0.0)),
+                100.0 * s
+            ),
+        );
+    }
+}
+
+/// Material and skim: what they do to every deflection cause.
+pub fn deflection_conditions(d: &Digest, case: &mut Case) {
+    if d.plan.material == Some(Material::Foam) {
+        case.add(-DECISIVE, "foam cuts with hardly any force: deflection leaves no visible step in it");
+    }
+    if let Some(k) = d.plan.skim_mm.filter(|k| *k < 0.6) {
+        case.add(
+            -FAIR,
+            format!("the plan ends with a skim of {}, which removes steps of the roughing passes", d.units.show(k)),
+        );
+    }
+}
