@@ -44,6 +44,10 @@ registry! {
         "The camera's notes in the file (EXIF) are damaged.",
         "The picture itself is whole. Which way up it stands, the date and the focal length may be missing or wrong; without the focal length the scale at the floor is less sure.",
         "if the picture stands wrong, turn it in any viewer and save it again, or send the camera's original";
+    COLOUR_PROFILE_UNREADABLE = "colour-profile-unreadable",
+        "The colour profile in the file could not be used; its colours were taken for sRGB.",
+        "Brightness steps between lines stay right in order; their size may be off by some per cent, and the test for wood colour is less sure.",
+        "save the photo again as an ordinary JPEG (sRGB)";
     PHOTO_CROPPED = "photo-cropped",
         "The photo was cropped after it was taken, so the camera's focal length no longer fits it; a usual phone lens was assumed.",
         "The camera noted a picture of another shape than the file has. The focal length in pixels follows from the whole frame, and the scale is carried from the card down to the floor with it.",

@@ -2,6 +2,7 @@
 
 use super::guard::guarded;
 use super::open::{Format, SEND_AGAIN};
+use super::profile::Space;
 use super::upright::{Decoded, Samples};
 use super::{heic, jpeg};
 use crate::error::{Error, Result, Stage};
@@ -15,8 +16,8 @@ const SMALLEST_SIDE: usize = 64;
 /// Room beside the picture itself that a decoder may take, bytes: tables, one strip or tile, colour profiles.
 const DECODER_ROOM: u64 = 64 << 20;
 
-/// Decodes the (first) picture in `data`, at most `max_pixels` large.
-pub(super) fn decode(subject: &str, data: &[u8], format: Format, max_pixels: u64) -> Result<Decoded> {
+/// Decodes the (first) picture in `data`, at most `max_pixels` large; says what its colours mean.
+pub(super) fn decode(subject: &str, data: &[u8], format: Format, max_pixels: u64) -> Result<(Decoded, Space)> {
     let damaged = |why: String| {
         let what = match (format, jpeg_cut_short(format, data)) {
             (_, true) => format!("the {format} file is cut short: it stops at byte {} inside the picture", data.len()),
@@ -32,7 +33,7 @@ pub(super) fn decode(subject: &str, data: &[u8], format: Format, max_pixels: u64
     if jpeg_cut_short(format, data) {
         return Err(damaged(String::new()));
     }
-    let decoded = guarded(|| match format {
+    let (decoded, space) = guarded(|| match format {
         Format::Jpeg => jpeg::decode(data),
         Format::Heic => heic::decode(data, max_pixels),
         _ => with_image(data, image_format(format), max_pixels),
@@ -42,7 +43,7 @@ pub(super) fn decode(subject: &str, data: &[u8], format: Format, max_pixels: u64
     .map_err(damaged)?;
     // What the header said and what came out may differ in a damaged file.
     check_size(subject, decoded.width, decoded.height, max_pixels)?;
-    Ok(decoded)
+    Ok((decoded, space))
 }
 
 fn jpeg_cut_short(format: Format, data: &[u8]) -> bool {
@@ -97,8 +98,9 @@ fn reader(data: &[u8], format: ImageFormat, max_pixels: u64) -> ImageReader<Curs
     r
 }
 
-fn with_image(data: &[u8], format: ImageFormat, max_pixels: u64) -> std::result::Result<Decoded, String> {
-    let decoder = reader(data, format, max_pixels).into_decoder().map_err(|e| e.to_string())?;
+fn with_image(data: &[u8], format: ImageFormat, max_pixels: u64) -> std::result::Result<(Decoded, Space), String> {
+    let mut decoder = reader(data, format, max_pixels).into_decoder().map_err(|e| e.to_string())?;
+    let space = decoder.icc_profile().ok().flatten().map_or(Space::Srgb, Space::Icc);
     let image = DynamicImage::from_decoder(decoder).map_err(|e| e.to_string())?;
     let (width, height) = (image.width() as usize, image.height() as usize);
     let channels = usize::from(image.color().channel_count());
@@ -113,5 +115,5 @@ fn with_image(data: &[u8], format: ImageFormat, max_pixels: u64) -> std::result:
         DynamicImage::ImageRgba16(i) => Samples::Sixteen(i.into_raw()),
         _ => return Err("its samples are floating-point numbers, whose light scale is not known".into()),
     };
-    Ok(Decoded { width, height, channels, samples })
+    Ok((Decoded { width, height, channels, samples }, space))
 }

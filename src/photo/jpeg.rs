@@ -1,5 +1,6 @@
 //! JPEG: the first picture of the file, decoded strictly, so that a damaged file is never taken for a grey floor.
 
+use super::profile::Space;
 use super::upright::{Decoded, Samples};
 use zune_jpeg::JpegDecoder;
 use zune_jpeg::errors::DecodeErrors;
@@ -15,7 +16,7 @@ pub(super) fn size(data: &[u8]) -> Result<(usize, usize), String> {
 }
 
 /// Decodes to grey or RGB. Fails on any damage in the picture's data.
-pub(super) fn decode(data: &[u8]) -> Result<Decoded, String> {
+pub(super) fn decode(data: &[u8]) -> Result<(Decoded, Space), String> {
     match attempt(data, true) {
         // Stray bytes between header segments leave the picture whole.
         Err(DecodeErrors::FormatStatic(s)) if s.contains("between headers") => attempt(data, false),
@@ -24,7 +25,7 @@ pub(super) fn decode(data: &[u8]) -> Result<Decoded, String> {
     .map_err(|e| words(&e))
 }
 
-fn attempt(data: &[u8], strict: bool) -> Result<Decoded, DecodeErrors> {
+fn attempt(data: &[u8], strict: bool) -> Result<(Decoded, Space), DecodeErrors> {
     let mut d = JpegDecoder::new_with_options(ZCursor::new(data), options(strict));
     d.decode_headers()?;
     let grey = d.input_colorspace() == Some(ColorSpace::Luma);
@@ -35,7 +36,8 @@ fn attempt(data: &[u8], strict: bool) -> Result<Decoded, DecodeErrors> {
     if samples.len() != width * height * channels {
         return Err(DecodeErrors::FormatStatic("the picture has another number of samples than its header says"));
     }
-    Ok(Decoded { width, height, channels, samples: Samples::Eight(samples) })
+    let space = d.icc_profile().map_or(Space::Srgb, Space::Icc);
+    Ok((Decoded { width, height, channels, samples: Samples::Eight(samples) }, space))
 }
 
 fn options(strict: bool) -> DecoderOptions {

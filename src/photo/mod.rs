@@ -7,10 +7,12 @@ mod guard;
 mod heic;
 mod jpeg;
 mod open;
+mod profile;
 mod upright;
 
 pub use colour::{LUMINANCE, from_linear, to_linear};
 
+use crate::caveat::COLOUR_PROFILE_UNREADABLE;
 use crate::caveat::Caveat;
 use crate::caveat::EXIF_UNREADABLE;
 use crate::caveat::PHOTO_CROPPED;
@@ -96,11 +98,14 @@ pub fn read(path: &Path, options: &Options) -> Result<(Photo, Vec<Caveat>)> {
         || decode::decode(&subject, &data, format, options.max_pixels),
         || format!("{:x}", Sha256::digest(&data)),
     );
-    let decoded = decoded?;
+    let mut caveats = Vec::new();
+    let (mut decoded, space) = decoded?;
     let grey = decoded.channels < 3;
+    if profile::to_srgb(&mut decoded, &space).is_err() {
+        caveats.push(COLOUR_PROFILE_UNREADABLE.plain());
+    }
     let (rgb, luma) = upright::upright(decoded, facts.orientation);
     let mut camera = facts.camera;
-    let mut caveats = Vec::new();
     if let Some(why) = facts.trouble {
         caveats.push(EXIF_UNREADABLE.with(format!("The camera's notes in the file (EXIF) are damaged: {why}.")));
     }
