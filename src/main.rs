@@ -6,7 +6,7 @@ mod save;
 use clap::Parser;
 use lowsun::error::{Result, Stage};
 use lowsun::trace::Trace;
-use lowsun::{pipeline, plan, report};
+use lowsun::{draw, pipeline, plan, report};
 use std::io::Write;
 use std::process::ExitCode;
 
@@ -35,13 +35,13 @@ fn inspect(args: &cli::Inspect) -> Result<()> {
     };
     let inspection = pipeline::inspect(&args.photo, plan, caveats, &options, &mut trace)?;
     let json = format!("{:#}\n", report::json(&inspection));
-    save::save(&folder, &[("report.json", json.as_bytes())])?;
-    if args.json {
-        // A reader that closes its end early is no failure of ours.
-        let _ = std::io::stdout().write_all(json.as_bytes());
-    } else {
-        println!("{}\nreport: {}", inspection.explanation.headline, folder.display());
-    }
+    let pictures = trace.stage("draw", || draw::pictures(&inspection));
+    let page = trace.stage("report", || report::html(&inspection, &pictures))?;
+    save::save(&folder, &[("report.html", page.as_bytes()), ("report.json", json.as_bytes())])?;
+    let out =
+        if args.json { json } else { format!("{}\nreport: {}\n", report::text(&inspection), folder.join("report.html").display()) };
+    // A reader that closes its end early is no failure of ours.
+    let _ = std::io::stdout().write_all(out.as_bytes());
     if args.timings {
         for (stage, took) in trace.stamps() {
             eprintln!("{stage:>12} {:>8.1} ms", took.as_secs_f64() * 1e3);

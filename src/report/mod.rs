@@ -1,7 +1,11 @@
 //! Room 9: an [`Inspection`] becomes bytes: JSON for programs, text for the terminal, one HTML page for people.
 //! No arithmetic beyond rounding and the change of unit; pictures and plots are handed in.
 
+mod html;
 mod json;
+mod numbers;
+mod text;
+mod words;
 
 use crate::caveat::Caveat;
 use crate::expect::Expected;
@@ -13,7 +17,9 @@ use crate::plan::PlannedCut;
 use crate::rectify::FloorFrame;
 use crate::reference::Reference;
 
+pub use html::html;
 pub use json::json;
+pub use text::text;
 
 /// What every room handed on for one photo. Lengths are millimetres on the floor plane, or photo pixels where
 /// `frame.scale` is `None`.
@@ -28,6 +34,29 @@ pub struct Inspection {
     pub expected: Expected,
     pub explanation: Explanation,
     pub caveats: Vec<Caveat>,
+}
+
+/// One entry of a picture's key: a small SVG and what it stands for.
+#[derive(Debug, Clone, Default)]
+pub struct KeyEntry {
+    pub swatch: String,
+    pub text: String,
+}
+
+/// A picture with its key. `svg` and `swatch` are trusted markup made by this crate; `text` is plain and gets escaped.
+#[derive(Debug, Clone, Default)]
+pub struct Picture {
+    pub svg: String,
+    pub key: Vec<KeyEntry>,
+}
+
+/// The pictures of a page; a plot is absent where there was nothing to plot.
+#[derive(Debug, Clone, Default)]
+pub struct Pictures {
+    pub photo: Picture,
+    pub floor: Picture,
+    pub profile: Option<String>,
+    pub spectrum: Option<String>,
 }
 
 impl Inspection {

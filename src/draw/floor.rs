@@ -1,0 +1,56 @@
+//! The rectified floor with the slow fall of the light taken out, so that small steps show.
+
+use crate::floor::Patch;
+use crate::raster::{Mask, Plane, masked_blur};
+use crate::stats::mad_sigma;
+use image::{Rgb, RgbImage};
+
+/// Share of the picture's width over which brightness is levelled. A tenth keeps every pass of a usual pocket (ten or
+/// more passes) and takes out the lamp's fall-off.
+const LEVELLING: f32 = 0.1;
+/// Grey runs from black to white over this many robust sigmas either side of the middle: texture keeps its shades and
+/// only the strongest few per thousand clip.
+const SPAN: f32 = 4.0;
+
+/// The floor, flattened, at most `side` pixels on its longer side, and the factor it was reduced by. Left-out places
+/// are shown dark and unlevelled.
+pub fn flattened(patch: &Patch, side: usize) -> (RgbImage, f64) {
+    let k = patch.view.luma.width.max(patch.view.luma.height).div_ceil(side).max(1);
+    let luma = patch.view.luma.shrink(k);
+    let (w, h) = (luma.width, luma.height);
+    let mask = Mask::from_fn(w, h, |x, y| patch.mask.at((x * k + k / 2).min(patch.mask.width - 1), (y * k + k / 2).min(patch.mask.height - 1)));
+    let slow = masked_blur(&luma, &mask, LEVELLING * w.max(h) as f32);
+    let ratio = |x: usize, y: usize| if slow.at(x, y) > 0.0 { luma.at(x, y) / slow.at(x, y) - 1.0 } else { 0.0 };
+    let relative = Plane::from_fn(w, h, ratio);
+    let sample: Vec<f64> = (0..w * h).step_by(17).filter(|i| mask.data[*i]).map(|i| f64::from(relative.data[i])).collect();
+    // Never stretched beyond 1 % of contrast: below that only noise would be shown.
+    let span = SPAN * (mad_sigma(&sample).unwrap_or(0.0) as f32).max(0.0025);
+    let top = sample_top(&luma);
+    let picture = RgbImage::from_fn(w as u32, h as u32, |x, y| {
+        let (x, y) = (x as usize, y as usize);
+        let v = if mask.at(x, y) {
+            0.55 + 0.45 * (relative.at(x, y) / span).clamp(-1.0, 1.0)
+        } else {
+            0.45 * (luma.at(x, y) / top).clamp(0.0, 1.0).powf(1.0 / 2.2)
+        };
+        Rgb([(v * 255.0).round() as u8; 3])
+    });
+    (picture, 1.0 / k as f64)
+}
+
+/// Which samples are measured (white) on the dark picture of the rest.
+pub fn mask_picture(patch: &Patch, side: usize) -> (RgbImage, f64) {
+    let (mut picture, k) = flattened(patch, side);
+    let step = (1.0 / k).round() as usize;
+    for (x, y, p) in picture.enumerate_pixels_mut() {
+        let at = |n: u32, limit: usize| (n as usize * step + step / 2).min(limit - 1);
+        if !patch.mask.at(at(x, patch.mask.width), at(y, patch.mask.height)) {
+            p.0 = [p.0[0], p.0[1] / 2, p.0[2] / 2];
+        }
+    }
+    (picture, k)
+}
+
+fn sample_top(luma: &Plane) -> f32 {
+    luma.data.iter().step_by(17).copied().fold(1e-6, f32::max)
+}

@@ -1,0 +1,53 @@
+//! All drawing in one place: what the rooms found, laid over the photo and over the rectified floor, and two plots.
+//! Nothing here measures. Vector shapes are made once ([`overlay`]) and put on paper as SVG or as pixels.
+
+mod floor;
+mod ink;
+mod overlay;
+mod plot;
+mod raster;
+mod svg;
+
+pub use floor::{flattened, mask_picture};
+pub use ink::Ink;
+pub use overlay::{Shape, on_floor, on_photo};
+pub use raster::draw_shapes;
+
+use crate::photo::Photo;
+use crate::report::{Inspection, Picture, Pictures};
+use image::RgbImage;
+
+/// Longest side of a picture in the report, pixels. A full-width A4 print at 200 dpi needs 1500.
+const REPORT_SIDE: u32 = 1600;
+
+/// The four pictures of a report.
+pub fn pictures(inspection: &Inspection) -> Pictures {
+    let ((photo, floor), (profile, spectrum)) = rayon::join(
+        || rayon::join(|| photo_picture(inspection), || floor_picture(inspection)),
+        || (plot::profile(inspection), plot::spectrum(inspection)),
+    );
+    Pictures { photo, floor, profile, spectrum }
+}
+
+/// The photo reduced to at most `side` pixels on its longer side, and the factor (under 1 when reduced).
+pub fn reduced(photo: &Photo, side: u32) -> (RgbImage, f64) {
+    let k = f64::from(side) / f64::from(photo.rgb.width().max(photo.rgb.height()));
+    if k >= 1.0 {
+        return (photo.rgb.clone(), 1.0);
+    }
+    let size = |n: u32| ((f64::from(n) * k).round() as u32).max(1);
+    (image::imageops::thumbnail(&photo.rgb, size(photo.rgb.width()), size(photo.rgb.height())), k)
+}
+
+fn photo_picture(i: &Inspection) -> Picture {
+    let (base, k) = reduced(&i.photo, REPORT_SIDE);
+    let shapes = on_photo(i, k);
+    Picture { svg: svg::picture(&base, &shapes, None), key: svg::key(&shapes, i) }
+}
+
+fn floor_picture(i: &Inspection) -> Picture {
+    let (base, k) = flattened(&i.patch, REPORT_SIDE as usize);
+    let shapes = on_floor(i, k);
+    let bar = overlay::scale_bar(i, k, f64::from(base.width()));
+    Picture { svg: svg::picture(&base, &shapes, bar), key: svg::key(&shapes, i) }
+}

@@ -1,0 +1,204 @@
+//! Numbers and ids in words: rounding, units, names.
+
+use super::Inspection;
+use crate::expect::Cause;
+use crate::explain::Verdict;
+use crate::floor::LightSource;
+use crate::marks::PeriodKind;
+use crate::reference::{Level, Source};
+use crate::units::{LengthUnit, MM_PER_INCH, Measured};
+
+/// `value ± sigma` with the sigma at two digits (one from 3 up) and the value to the same place; a sigma of zero gives
+/// four significant digits.
+pub(super) fn plus_minus(m: Measured, unit: &str) -> String {
+    let place = if m.sigma > 0.0 {
+        let power = m.sigma.log10().floor();
+        let lead = m.sigma / 10f64.powf(power);
+        (if lead < 3.0 { 1.0 } else { 0.0 }) - power
+    } else if m.value != 0.0 {
+        3.0 - m.value.abs().log10().floor()
+    } else {
+        0.0
+    };
+    let decimals = place.clamp(0.0, 9.0) as usize;
+    let gap = if unit.is_empty() || unit == "\u{b0}" || unit == "%" { "" } else { " " };
+    if m.sigma > 0.0 {
+        format!("{:.decimals$} \u{b1} {:.decimals$}{gap}{unit}", m.value, m.sigma)
+    } else {
+        format!("{:.decimals$}{gap}{unit}", m.value)
+    }
+}
+
+/// A length on the floor in the user's unit, or in pixels where there is no scale.
+pub(super) fn length(i: &Inspection, m: Measured) -> String {
+    match (i.frame.scale, i.plan.units) {
+        (None, _) => plus_minus(m, "px"),
+        (_, LengthUnit::Mm) => plus_minus(m, "mm"),
+        (_, LengthUnit::In) => plus_minus(m.scaled(1.0 / MM_PER_INCH), "in"),
+    }
+}
+
+/// A height in micrometres, or in thousandths of an inch.
+pub(super) fn height(unit: LengthUnit, um: Measured) -> String {
+    match unit {
+        LengthUnit::Mm => plus_minus(um, "\u{b5}m"),
+        LengthUnit::In => plus_minus(um.scaled(1.0 / 25.4), "thousandths of an inch"),
+    }
+}
+
+pub(super) fn percent(share: f64) -> String {
+    match share * 100.0 {
+        p if p > 0.0 && p < 1.0 => "under 1%".into(),
+        p => format!("{p:.0}%"),
+    }
+}
+
+pub(super) fn verdict(v: Verdict) -> &'static str {
+    match v {
+        Verdict::DeflectionSteps => "deflection steps",
+        Verdict::Scallops => "scallops",
+        Verdict::Both => "deflection steps and scallops",
+        Verdict::Other => "another cause than steps or scallops",
+        Verdict::NoneSeen => "no ridges seen",
+        Verdict::CannotTell => "cannot tell",
+    }
+}
+
+/// A probability in words.
+pub(super) fn sureness(p: f64) -> &'static str {
+    match p {
+        p if p >= 0.9 => "almost certain",
+        p if p >= 0.75 => "likely",
+        p if p >= 0.5 => "more likely than not",
+        p if p >= 0.3 => "the best of several guesses",
+        _ => "no more than a guess",
+    }
+}
+
+pub(super) fn cause(c: Cause) -> &'static str {
+    match c {
+        Cause::FullWidthFirstPass => "First pass at full width left a strip at its own level",
+        Cause::EngagementSteps => "Level changes with how much of the cutter is in the wood",
+        Cause::AlternatingPasses => "Cutter bends one way and the other from pass to pass",
+        Cause::TiltAcrossPasses => "Spindle out of square across the passes",
+        Cause::TiltAlongPasses => "Spindle out of square along the passes",
+        Cause::Cusps => "Cusps left between passes of a rounded cutter",
+        Cause::CutterChangeStep => "Two cutters set to different heights",
+        Cause::OncePerRevolution => "One mark per turn of the spindle",
+        Cause::OncePerTooth => "One mark per tooth",
+        Cause::Chatter => "Chatter",
+        Cause::DrivePeriod => "Period of the machine's drive",
+        Cause::TurnMarks => "Marks where the passes turn",
+        Cause::WoodFigure => "Figure of the wood, not tool marks",
+        Cause::FuzzOrTear => "Torn or fuzzy fibre",
+        Cause::Clean => "Clean floor",
+        Cause::CannotTell => "Cannot tell from this photo",
+    }
+}
+
+pub(super) fn period_kind(k: PeriodKind) -> &'static str {
+    match k {
+        PeriodKind::Relief => "relief",
+        PeriodKind::Colour => "colour",
+        PeriodKind::Unsure => "not told apart",
+    }
+}
+
+fn source(s: Source) -> &'static str {
+    match s {
+        Source::Card => "a printed card",
+        Source::Id1 => "a bank-card sized card",
+        Source::Points => "the points you gave",
+        Source::Ruler => "a rule",
+        Source::Coin => "a coin",
+        Source::Pocket => "the pocket's planned size",
+        Source::CornerRadius => "the cutter's radius in the corners",
+        Source::Given => "the scale you gave",
+    }
+}
+
+/// How the scale was got: one or two sentences.
+pub(super) fn scale(i: &Inspection) -> String {
+    let f = &i.frame;
+    let Some(s) = f.scale else {
+        return "No scale: nothing of known size was found or given, so lengths are in pixels.".into();
+    };
+    let s = match i.plan.units {
+        LengthUnit::Mm => plus_minus(s, "mm per pixel"),
+        LengthUnit::In => plus_minus(s.scaled(1.0 / MM_PER_INCH), "inches per pixel"),
+    };
+    let mut out = format!("{s} at the photo's centre, from {}", f.source.map_or("the reference", source));
+    match f.level {
+        Some(Level::Rim) => out.push_str(" on the top face"),
+        Some(Level::Floor) => out.push_str(" on the pocket's floor"),
+        None => {}
+    }
+    out.push('.');
+    if f.floor_offset_corrected {
+        let by = f.floor_offset_relative * 100.0;
+        out.push_str(&format!(" Carried down to the floor, which changed it by {by:.1}%."));
+    } else if f.level == Some(Level::Rim) {
+        out.push_str(" Not carried down to the floor.");
+    }
+    if f.residual_px > 0.0 {
+        out.push_str(&format!(" The reference fits to {:.1} pixels.", f.residual_px));
+    }
+    out
+}
+
+/// Where the lamp stands: one sentence, or that it is not known.
+pub(super) fn lamp(i: &Inspection) -> String {
+    let l = &i.patch.light;
+    let mut parts = vec![];
+    if let Some(d) = l.from_deg {
+        parts.push(format!("light from the {} ({})", side(d.value), plus_minus(d, "\u{b0}")));
+    }
+    if let Some(e) = l.elevation_deg {
+        parts.push(format!("lamp {} above the floor", plus_minus(e, "\u{b0}")));
+    }
+    if parts.is_empty() {
+        return "lamp not known".into();
+    }
+    let how = match l.source {
+        Some(LightSource::Given) => " (as you gave it)",
+        Some(LightSource::WallShadow) => " (from the shadow of the pocket's wall)",
+        None => "",
+    };
+    format!("{}{how}", parts.join(", "))
+}
+
+/// The side of the photo an angle points to (0 = right, 90 = below).
+fn side(deg: f64) -> &'static str {
+    const SIDES: [&str; 8] =
+        ["right", "lower right", "bottom", "lower left", "left", "upper left", "top", "upper right"];
+    SIDES[(deg / 45.0).round().rem_euclid(8.0) as usize % 8]
+}
+
+/// What goes for every report.
+pub(super) const CAUTIONS: [&str; 4] = [
+    "A spinning cutter takes fingers. Stop the spindle, cut its power and wait until it stands still before you reach in, \
+     measure, or change a bit.",
+    "Wood and board dust harms the lungs: extract it and wear a fitting mask. Wear eye and ear protection at the machine.",
+    "A lamp at eye level dazzles and gets hot: point it at the work, keep it off dust and chips, and fasten its cable.",
+    "The machine's and the cutter's manuals, local codes and licensed practice come before anything said here. Change one \
+     thing at a time and try it on scrap.",
+];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    fn m(value: f64, sigma: f64) -> Measured {
+        Measured { value, sigma }
+    }
+    #[test]
+    fn the_sigma_decides_the_place_of_the_last_digit() {
+        assert_eq!(plus_minus(m(2.5412, 0.0123), "mm"), "2.541 \u{b1} 0.012 mm");
+        assert_eq!(plus_minus(m(2.5412, 0.047), "mm"), "2.54 \u{b1} 0.05 mm");
+        assert_eq!(plus_minus(m(43.9, 12.0), "\u{b5}m"), "44 \u{b1} 12 \u{b5}m");
+        assert_eq!(plus_minus(m(0.03721, 0.0), "mm"), "0.03721 mm");
+    }
+    #[test]
+    fn sides_follow_the_photo() {
+        assert_eq!((side(0.0), side(91.0), side(268.0), side(359.0)), ("right", "bottom", "top", "right"));
+    }
+}
