@@ -1,6 +1,7 @@
 //! The corridor: one photo through all rooms, one line a room.
 
 use crate::caveat::Caveat;
+use crate::draw::record;
 use crate::error::Result;
 use crate::expect;
 use crate::explain;
@@ -38,13 +39,17 @@ pub fn inspect(
 
     let (photo, new) = trace.stage("photo", || photo::read(path, &options.photo))?;
     keep(new);
+    trace.record("photo", || record::photo(&photo))?;
     let (reference, new) = trace.stage("reference", || reference::find(&photo, &plan, &options.reference))?;
     keep(new);
+    trace.record("reference", || record::reference(&photo, reference.as_ref()))?;
     let (frame, new) = trace.stage("rectify", || rectify::frame(&photo, reference.as_ref(), &plan));
     keep(new);
     let (frame, patch, new) =
         trace.stage("floor", || floor::find(&photo, &frame, reference.as_ref(), &plan, &options.floor))?;
     keep(new);
+    trace.record("rectify", || record::rectify(&photo, &frame))?;
+    trace.record("floor", || record::floor(&patch))?;
     let expected = trace.stage("expect", || expect::expected(&plan));
     let mut look = options.marks.clone();
     if frame.scale.is_some() {
@@ -52,8 +57,10 @@ pub fn inspect(
     }
     let (marks, new) = trace.stage("marks", || marks::measure(&patch, &look))?;
     keep(new);
+    trace.record("marks", || record::marks(&patch, &marks))?;
     let (explanation, new) = trace.stage("explain", || explain::weigh(&frame, &patch, &marks, &plan, &expected));
     keep(new);
+    trace.record("explain", || record::explain(&explanation))?;
 
     let mut seen = std::collections::HashSet::new();
     caveats.retain(|c| seen.insert((c.id, c.text.clone())));

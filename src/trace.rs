@@ -5,11 +5,8 @@ use image::RgbImage;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-/// What one stage leaves to look at.
-pub struct Record {
-    pub picture: Option<RgbImage>,
-    pub values: serde_json::Value,
-}
+/// What one stage leaves to look at: a picture, where there is something to see, and values.
+pub type Record = (Option<RgbImage>, serde_json::Value);
 
 /// Times every stage; with a folder also saves what each stage hands on.
 #[derive(Debug)]
@@ -42,7 +39,7 @@ impl Trace {
     pub fn record(&mut self, name: &str, record: impl FnOnce() -> Record) -> Result<()> {
         let Some(folder) = &self.folder else { return Ok(()) };
         self.saved += 1;
-        let Record { picture, values } = record();
+        let (picture, values) = record();
         let base = folder.join(format!("{:02}-{name}", self.saved));
         let json = base.with_extension("json");
         std::fs::write(&json, format!("{values:#}\n")).map_err(|e| refused(&json, &e))?;

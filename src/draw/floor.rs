@@ -14,11 +14,11 @@ const SPAN: f32 = 4.0;
 
 /// The floor, flattened, at most `side` pixels on its longer side, and the factor it was reduced by. Left-out places
 /// are shown dark and unlevelled.
-pub fn flattened(patch: &Patch, side: usize) -> (RgbImage, f64) {
+pub(super) fn flattened(patch: &Patch, side: usize) -> (RgbImage, f64) {
     let k = patch.view.luma.width.max(patch.view.luma.height).div_ceil(side).max(1);
     let luma = patch.view.luma.shrink(k);
     let (w, h) = (luma.width, luma.height);
-    let mask = Mask::from_fn(w, h, |x, y| patch.mask.at((x * k + k / 2).min(patch.mask.width - 1), (y * k + k / 2).min(patch.mask.height - 1)));
+    let mask = Mask::from_fn(w, h, |x, y| reduced_mask(patch, k, x, y));
     let slow = masked_blur(&luma, &mask, LEVELLING * w.max(h) as f32);
     let ratio = |x: usize, y: usize| if slow.at(x, y) > 0.0 { luma.at(x, y) / slow.at(x, y) - 1.0 } else { 0.0 };
     let relative = Plane::from_fn(w, h, ratio);
@@ -39,12 +39,11 @@ pub fn flattened(patch: &Patch, side: usize) -> (RgbImage, f64) {
 }
 
 /// Which samples are measured (white) on the dark picture of the rest.
-pub fn mask_picture(patch: &Patch, side: usize) -> (RgbImage, f64) {
+pub(super) fn mask_picture(patch: &Patch, side: usize) -> (RgbImage, f64) {
     let (mut picture, k) = flattened(patch, side);
     let step = (1.0 / k).round() as usize;
     for (x, y, p) in picture.enumerate_pixels_mut() {
-        let at = |n: u32, limit: usize| (n as usize * step + step / 2).min(limit - 1);
-        if !patch.mask.at(at(x, patch.mask.width), at(y, patch.mask.height)) {
+        if !reduced_mask(patch, step, x as usize, y as usize) {
             p.0 = [p.0[0], p.0[1] / 2, p.0[2] / 2];
         }
     }
@@ -53,4 +52,10 @@ pub fn mask_picture(patch: &Patch, side: usize) -> (RgbImage, f64) {
 
 fn sample_top(luma: &Plane) -> f32 {
     luma.data.iter().step_by(17).copied().fold(1e-6, f32::max)
+}
+
+/// The mask at the middle of a `k` x `k` block.
+fn reduced_mask(patch: &Patch, k: usize, x: usize, y: usize) -> bool {
+    let m = &patch.mask;
+    m.at((x * k + k / 2).min(m.width - 1), (y * k + k / 2).min(m.height - 1))
 }

@@ -6,12 +6,11 @@ mod ink;
 mod overlay;
 mod plot;
 mod raster;
+pub mod record;
 mod svg;
 
-pub use floor::{flattened, mask_picture};
-pub use ink::Ink;
-pub use overlay::{Shape, on_floor, on_photo};
-pub use raster::draw_shapes;
+use ink::Ink;
+use overlay::{Shape, on_floor, on_photo};
 
 use crate::photo::Photo;
 use crate::report::{Inspection, Picture, Pictures};
@@ -30,7 +29,7 @@ pub fn pictures(inspection: &Inspection) -> Pictures {
 }
 
 /// The photo reduced to at most `side` pixels on its longer side, and the factor (under 1 when reduced).
-pub fn reduced(photo: &Photo, side: u32) -> (RgbImage, f64) {
+fn reduced(photo: &Photo, side: u32) -> (RgbImage, f64) {
     let k = f64::from(side) / f64::from(photo.rgb.width().max(photo.rgb.height()));
     if k >= 1.0 {
         return (photo.rgb.clone(), 1.0);
@@ -46,7 +45,7 @@ fn photo_picture(i: &Inspection) -> Picture {
 }
 
 fn floor_picture(i: &Inspection) -> Picture {
-    let (base, k) = flattened(&i.patch, REPORT_SIDE as usize);
+    let (base, k) = floor::flattened(&i.patch, REPORT_SIDE as usize);
     let shapes = on_floor(i, k);
     let bar = overlay::scale_bar(i, k, f64::from(base.width()));
     Picture { svg: svg::picture(&base, &shapes, bar), key: svg::key(&shapes, i) }

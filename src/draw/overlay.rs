@@ -1,8 +1,10 @@
 //! What was found, as shapes in picture pixels.
 
 use super::Ink;
+use crate::floor::Patch;
 use crate::geometry::Point;
-use crate::marks::{Family, Polarity, Strip};
+use crate::marks::{Edge, Family, Marks, Polarity, Strip};
+use crate::reference::Reference;
 use crate::report::Inspection;
 use crate::units::LengthUnit;
 
@@ -25,43 +27,57 @@ const MOST_TICKS: usize = 400;
 const TICK: f64 = 0.05;
 
 /// Shapes over the photo reduced by `k`.
-pub fn on_photo(i: &Inspection, k: f64) -> Vec<Shape> {
+pub(super) fn on_photo(i: &Inspection, k: f64) -> Vec<Shape> {
     let place = |p: Point| i.frame.to_px.forward(p) * k;
-    let mut out = shapes(i, &place);
-    if let Some(r) = i.reference.as_ref().filter(|r| r.outline_px.len() > 2) {
-        let points = r.outline_px.iter().map(|p| *p * k).collect();
-        out.push(Shape { points, closed: true, ink: Ink::Reference });
-    }
+    let mut out = marks(&i.marks, &i.patch.outline, &place);
+    out.extend(floor(&i.patch, &place));
+    out.extend(i.reference.as_ref().and_then(|r| reference(r, k)));
     out
 }
 
 /// Shapes over the rectified floor reduced by `k`.
-pub fn on_floor(i: &Inspection, k: f64) -> Vec<Shape> {
-    shapes(i, &|p| i.patch.view.to_sample(p) * k)
+pub(super) fn on_floor(i: &Inspection, k: f64) -> Vec<Shape> {
+    let place = |p: Point| i.patch.view.to_sample(p) * k;
+    let mut out = marks(&i.marks, &i.patch.outline, &place);
+    out.extend(floor(&i.patch, &place));
+    out
 }
 
-fn shapes(i: &Inspection, place: &dyn Fn(Point) -> Point) -> Vec<Shape> {
-    let outline = &i.patch.outline;
-    let map = |p: &[Point]| p.iter().map(|p| place(*p)).collect::<Vec<_>>();
-    let line = |a: Point, b: Point, ink| Shape { points: map(&[a, b]), closed: false, ink };
+/// Outline of the reference in a photo reduced by `k`, where it has one.
+pub(super) fn reference(r: &Reference, k: f64) -> Option<Shape> {
+    let points: Vec<Point> = r.outline_px.iter().map(|p| *p * k).collect();
+    (points.len() > 2).then_some(Shape { points, closed: true, ink: Ink::Reference })
+}
+
+/// Outline of the floor and the lamp's arrow; `place` brings the floor frame into the picture.
+pub(super) fn floor(patch: &Patch, place: &dyn Fn(Point) -> Point) -> Vec<Shape> {
     let mut out = vec![];
-    for s in &i.marks.strips {
-        out.extend(strip_corners(s, i).map(|c| Shape { points: map(&c), closed: true, ink: Ink::Strip }));
-    }
-    for (rank, f) in i.marks.families.iter().take(MOST_FAMILIES).enumerate() {
-        out.extend(family_lines(f, outline).into_iter().map(|(a, b)| line(a, b, Ink::Family(rank))));
-    }
-    for e in &i.marks.edges {
-        let ink = if e.polarity == Polarity::Shade { Ink::Shade } else { Ink::Lit };
-        out.push(line(e.from, e.to, ink));
-    }
+    let outline = &patch.outline;
     if outline.len() > 2 {
-        out.push(Shape { points: map(outline), closed: true, ink: Ink::Outline });
+        out.push(Shape { points: outline.iter().map(|p| place(*p)).collect(), closed: true, ink: Ink::Outline });
     }
-    if let (Some(from), Some((middle, reach))) = (i.patch.light.from_deg, middle_and_reach(outline)) {
+    if let (Some(from), Some((middle, reach))) = (patch.light.from_deg, middle_and_reach(outline)) {
         let (s, c) = from.value.to_radians().sin_cos();
         let at = |k: f64| middle + Point::new(c, s) * (reach * k);
         out.push(arrow(place(at(0.75)), place(at(0.40))));
+    }
+    out
+}
+
+/// Strips, lines of families, edges.
+pub(super) fn marks(marks: &Marks, outline: &[Point], place: &dyn Fn(Point) -> Point) -> Vec<Shape> {
+    let map = |p: &[Point]| p.iter().map(|p| place(*p)).collect::<Vec<_>>();
+    let line = |a: Point, b: Point, ink| Shape { points: map(&[a, b]), closed: false, ink };
+    let mut out = vec![];
+    for s in &marks.strips {
+        out.extend(strip_corners(s, &marks.edges).map(|c| Shape { points: map(&c), closed: true, ink: Ink::Strip }));
+    }
+    for (rank, f) in marks.families.iter().take(MOST_FAMILIES).enumerate() {
+        out.extend(family_lines(f, outline).into_iter().map(|(a, b)| line(a, b, Ink::Family(rank))));
+    }
+    for e in &marks.edges {
+        let ink = if e.polarity == Polarity::Shade { Ink::Shade } else { Ink::Lit };
+        out.push(line(e.from, e.to, ink));
     }
     out
 }
@@ -154,8 +170,8 @@ fn crossings(
     hits.chunks_exact(2).map(|h| (h[0], h[1])).collect()
 }
 
-fn strip_corners(s: &Strip, i: &Inspection) -> Option<[Point; 4]> {
-    let (a, b) = (i.marks.edges.get(s.edges.0)?, i.marks.edges.get(s.edges.1)?);
+fn strip_corners(s: &Strip, edges: &[Edge]) -> Option<[Point; 4]> {
+    let (a, b) = (edges.get(s.edges.0)?, edges.get(s.edges.1)?);
     let crossed = (a.to - a.from).x * (b.to - b.from).x + (a.to - a.from).y * (b.to - b.from).y < 0.0;
     let (c, d) = if crossed { (b.from, b.to) } else { (b.to, b.from) };
     Some([a.from, a.to, c, d])

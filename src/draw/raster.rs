@@ -6,7 +6,7 @@ use imageproc::drawing::draw_antialiased_line_segment_mut;
 use imageproc::pixelops::interpolate;
 
 /// Draws shapes onto a picture; what lies outside is cut off.
-pub fn draw_shapes(picture: &mut RgbImage, shapes: &[Shape]) {
+pub(super) fn draw_shapes(picture: &mut RgbImage, shapes: &[Shape]) {
     for s in shapes {
         let n = s.points.len();
         let last = if s.closed { n } else { n.saturating_sub(1) };
