@@ -38,8 +38,11 @@ fn inspect(args: &cli::Inspect) -> Result<()> {
     let pictures = trace.stage("draw", || draw::pictures(&inspection));
     let page = trace.stage("report", || report::html(&inspection, &pictures))?;
     save::save(&folder, &[("report.html", page.as_bytes()), ("report.json", json.as_bytes())])?;
-    let out =
-        if args.json { json } else { format!("{}\nreport: {}\n", report::text(&inspection), folder.join("report.html").display()) };
+    let out = if args.json {
+        json
+    } else {
+        format!("{}\nreport: {}\n", report::text(&inspection), folder.join("report.html").display())
+    };
     // A reader that closes its end early is no failure of ours.
     let _ = std::io::stdout().write_all(out.as_bytes());
     if args.timings {

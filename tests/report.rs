@@ -22,7 +22,9 @@ fn attributes<'a>(page: &'a str, name: &str) -> Vec<&'a str> {
 fn pages_with_and_without_a_scale_are_made() {
     let mut inches = made_up("pocket-inches.jpg", true);
     inches.plan.units = lowsun::units::LengthUnit::In;
-    for (name, i) in [("scaled", made_up("pocket.jpg", true)), ("unscaled", made_up("pocket.jpg", false)), ("inches", inches)] {
+    for (name, i) in
+        [("scaled", made_up("pocket.jpg", true)), ("unscaled", made_up("pocket.jpg", false)), ("inches", inches)]
+    {
         let page = page(&i);
         assert!(page.len() > 50_000 && page.ends_with("</html>"), "{name}: {} bytes", page.len());
         std::fs::write(format!("{}/page-{name}.html", env!("CARGO_TARGET_TMPDIR")), page).unwrap();
@@ -167,7 +169,9 @@ fn the_short_text_leads_with_the_verdict_and_names_the_first_change() {
     let i = made_up("pocket.jpg", true);
     let text = report::text(&i);
     assert!(text.starts_with(&i.explanation.headline), "{text}");
-    for part in ["2.500 \u{b1} 0.004 mm", "planned stepover 2.50 mm", "24 \u{b1} 5 \u{b5}m", "72%", "from 2.50 mm to 1.90 mm"] {
+    for part in
+        ["2.500 \u{b1} 0.004 mm", "planned stepover 2.50 mm", "24 \u{b1} 5 \u{b5}m", "72%", "from 2.50 mm to 1.90 mm"]
+    {
         assert!(text.contains(part), "{part} is missing in\n{text}");
     }
     assert!(text.lines().count() < 25, "{text}");

@@ -22,7 +22,8 @@ pub(super) fn flattened(patch: &Patch, side: usize) -> (RgbImage, f64) {
     let slow = masked_blur(&luma, &mask, LEVELLING * w.max(h) as f32);
     let ratio = |x: usize, y: usize| if slow.at(x, y) > 0.0 { luma.at(x, y) / slow.at(x, y) - 1.0 } else { 0.0 };
     let relative = Plane::from_fn(w, h, ratio);
-    let sample: Vec<f64> = (0..w * h).step_by(17).filter(|i| mask.data[*i]).map(|i| f64::from(relative.data[i])).collect();
+    let sample: Vec<f64> =
+        (0..w * h).step_by(17).filter(|i| mask.data[*i]).map(|i| f64::from(relative.data[i])).collect();
     // Never stretched beyond 1 % of contrast: below that only noise would be shown.
     let span = SPAN * (mad_sigma(&sample).unwrap_or(0.0) as f32).max(0.0025);
     let top = sample_top(&luma);

@@ -197,7 +197,16 @@ mod tests {
     #[test]
     fn a_line_across_an_l_shaped_floor_is_drawn_in_its_inside_pieces() {
         let p = Point::new;
-        let u = [p(0.0, 0.0), p(10.0, 0.0), p(10.0, 10.0), p(7.0, 10.0), p(7.0, 3.0), p(3.0, 3.0), p(3.0, 10.0), p(0.0, 10.0)];
+        let u = [
+            p(0.0, 0.0),
+            p(10.0, 0.0),
+            p(10.0, 10.0),
+            p(7.0, 10.0),
+            p(7.0, 3.0),
+            p(3.0, 3.0),
+            p(3.0, 10.0),
+            p(0.0, 10.0),
+        ];
         let pieces = crossings(&u, 5.0, |p| p.y, |p| -p.x);
         assert_eq!(pieces, vec![(-10.0, -7.0), (-3.0, 0.0)]);
     }

@@ -63,7 +63,12 @@ fn draw_profile(i: &Inspection, root: &Area) -> Drawing<()> {
     let (k, unit) = unit(i);
     let step = p.at.len().div_ceil(MOST_POINTS).max(1);
     let curve: Vec<(f64, f64)> =
-        p.at.iter().zip(&p.value).step_by(step).filter(|(_, v)| v.is_finite()).map(|(t, v)| (t * k, v * 100.0)).collect();
+        p.at.iter()
+            .zip(&p.value)
+            .step_by(step)
+            .filter(|(_, v)| v.is_finite())
+            .map(|(t, v)| (t * k, v * 100.0))
+            .collect();
     let x = span(curve.iter().map(|c| c.0)).unwrap_or(0.0..1.0);
     let y = span(curve.iter().map(|c| c.1)).unwrap_or(-1.0..1.0);
     let room = (y.end - y.start).max(0.1) * 0.08;

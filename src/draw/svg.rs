@@ -38,9 +38,18 @@ pub(super) fn picture(base: &RgbImage, shapes: &[Shape], bar: Option<(f64, Strin
                 r##"<rect x="{:.1}" y="{:.1}" width="{:.1}" height="{:.1}" fill="#fff"/>"##,
                 r##"<text x="{:.1}" y="{:.1}" font-size="{:.1}" font-family="sans-serif" fill="#fff" text-anchor="middle">{}</text>"##
             ),
-            x - t, y - size * 1.3, length + 2.0 * t, size * 1.3 + 2.0 * t,
-            x, y, length, t,
-            x + length / 2.0, y - t, size, label,
+            x - t,
+            y - size * 1.3,
+            length + 2.0 * t,
+            size * 1.3 + 2.0 * t,
+            x,
+            y,
+            length,
+            t,
+            x + length / 2.0,
+            y - t,
+            size,
+            label,
         );
     }
     out.push_str("</svg>");

@@ -71,7 +71,12 @@ pub fn html(i: &Inspection, pictures: &Pictures) -> crate::error::Result<String>
         facts: facts(i),
     };
     page.render().map_err(|e| {
-        crate::error::Error::new(crate::error::Stage::Report, i.photo.file.clone(), e.to_string(), "report this as a fault")
+        crate::error::Error::new(
+            crate::error::Stage::Report,
+            i.photo.file.clone(),
+            e.to_string(),
+            "report this as a fault",
+        )
     })
 }
 
@@ -83,7 +88,15 @@ fn facts(i: &Inspection) -> Vec<(&'static str, String)> {
         ("Size", format!("{} \u{d7} {} pixels", i.photo.width, i.photo.height)),
         ("Camera", i.camera_name().unwrap_or_else(unknown)),
         ("Taken", i.photo.camera.taken.clone().unwrap_or_else(unknown)),
-        ("Measured floor", format!("{} of the outlined floor; outline {}: {}", words::percent(i.patch.used_fraction), if i.patch.outline_given { "as given" } else { "found" }, i.patch.how)),
+        (
+            "Measured floor",
+            format!(
+                "{} of the outlined floor; outline {}: {}",
+                words::percent(i.patch.used_fraction),
+                if i.patch.outline_given { "as given" } else { "found" },
+                i.patch.how
+            ),
+        ),
         ("Program", format!("{} {}", env!("CARGO_PKG_NAME"), env!("CARGO_PKG_VERSION"))),
     ]
 }

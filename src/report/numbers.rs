@@ -43,7 +43,11 @@ fn against_plan(i: &Inspection, f: &Family) -> String {
 /// One strip in words.
 pub(super) fn strip(i: &Inspection, s: &Strip) -> String {
     let level = match (s.level_um, s.proud) {
-        (Some(l), _) => format!("{} {} the floor beside it", words::height(i.plan.units, crate::units::Measured { value: l.value.abs(), ..l }), if l.value >= 0.0 { "above" } else { "below" }),
+        (Some(l), _) => format!(
+            "{} {} the floor beside it",
+            words::height(i.plan.units, crate::units::Measured { value: l.value.abs(), ..l }),
+            if l.value >= 0.0 { "above" } else { "below" }
+        ),
         (None, true) => "proud of the floor beside it".into(),
         (None, false) => "below the floor beside it".into(),
     };
