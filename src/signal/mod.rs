@@ -1,8 +1,12 @@
-//! One-dimensional spectra.
+//! Spectra in one and two dimensions.
 //!
 //! Conventions: frequencies in cycles per sample unless a name says otherwise; [`amplitude_spectrum`] returns one-sided
 //! amplitudes scaled so that a sinusoid of amplitude A at a bin centre reads A whatever the window; bin k of a padded
 //! length n is k / n cycles per sample.
+
+mod plane;
+
+pub use plane::{PlaneSpectrum, fft_size};
 
 use realfft::RealFftPlanner;
 

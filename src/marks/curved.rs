@@ -1,0 +1,91 @@
+//! Columns of the plane's spectrum become curved families.
+
+use super::columns::Column;
+use super::families::Found;
+use super::family::FOLD;
+use super::flatten::Flat;
+use super::types::{Family, PeriodKind};
+use crate::units::{Measured, line_difference};
+
+/// A column this much weaker than the strongest is its echo (sums with JPEG blocks and with the view's own sampling).
+const WEAKEST: f64 = 0.2;
+/// A column this much weaker than the strongest straight family is that family's echo.
+const WEAKEST_BESIDE: f64 = 0.05;
+
+/// Adds the columns to the straight families. A column at a multiple of a straight family along the same direction is
+/// that family's own; a straight family at a multiple of a column is the column's.
+pub(super) fn merge(found: &mut Found, columns: &[Column], flat: &Flat) {
+    let multiple = |a: f64, b: f64, most: f64| {
+        let n = (a / b).round();
+        n >= 1.0 && n <= most && (a - n * b).abs() < 2.0 / flat.extent
+    };
+    let strongest = columns.iter().map(|c| c.amplitude).fold(0.0, f64::max);
+    let straight = found.families.iter().map(|f| f.contrast).fold(0.0, f64::max);
+    for c in columns.iter().filter(|c| c.amplitude > (WEAKEST * strongest).max(WEAKEST_BESIDE * straight)) {
+        let along: Vec<usize> = (0..found.families.len())
+            .filter(|i| line_difference(found.families[*i].normal_deg.value, c.normal_deg).abs() < 3.0)
+            .collect();
+        let frequency = |i: &usize| 1.0 / found.families[*i].pitch.value;
+        // A straight family's own lobes, seen from another direction: its frequency along this one is the column's.
+        let lobe = found.families.iter().any(|f| {
+            let turn = line_difference(f.normal_deg.value, c.normal_deg).to_radians();
+            let seen = (turn.cos() / f.pitch.value).abs();
+            !f.curved && turn.abs() > 0.05 && ((seen / c.frequency).round() - seen / c.frequency).abs() < 0.15
+                && (0.7..4.3).contains(&(seen / c.frequency))
+        });
+        if lobe {
+            continue;
+        }
+        if let Some(i) = along.iter().find(|i| multiple(c.frequency, frequency(i), 40.0)) {
+            // One and the same spacing, and most of it away from the straight line: the lines are bent.
+            let f = &mut found.families[*i];
+            if (c.frequency * f.pitch.value).round() == 1.0
+                && c.amplitude > 1.5 * f.harmonics[0]
+                && let Some(bent) = family(c, columns, flat)
+            {
+                *f = Family { coverage: f.coverage, ..bent };
+            }
+            continue;
+        }
+        if columns.iter().any(|d| d.frequency < 0.9 * c.frequency && multiple(c.frequency, d.frequency, 8.0)) {
+            continue;
+        }
+        let Some(family) = family(c, columns, flat) else { continue };
+        let drop: Vec<usize> = along.into_iter().filter(|i| multiple(frequency(i), c.frequency, 8.0)).collect();
+        for i in drop.into_iter().rev() {
+            found.families.remove(i);
+        }
+        let at = found.families.iter().position(|f| f.contrast < family.contrast).unwrap_or(found.families.len());
+        found.families.insert(at, family);
+    }
+}
+
+fn family(c: &Column, columns: &[Column], flat: &Flat) -> Option<Family> {
+    let level = |h: f64| {
+        let near = |d: &&Column| (d.frequency / (h * c.frequency) - 1.0).abs() < 0.01;
+        columns.iter().find(near).map_or(0.0, |d| d.amplitude)
+    };
+    let turn = |k: usize| (std::f64::consts::TAU * k as f64 / FOLD as f64).cos();
+    // Phases differ from pass to pass: the folded profile can only be a cosine of the right size.
+    let folded: Vec<f64> = (0..FOLD).map(|k| c.amplitude * turn(k)).collect();
+    Some(Family {
+        pitch: Measured::new(1.0 / c.frequency, c.frequency_sigma / c.frequency.powi(2))?,
+        normal_deg: Measured::new(c.normal_deg, c.normal_sigma_deg)?,
+        curved: true,
+        strength_db: 10.0 * c.ratio.max(1e-3).log10(),
+        // Normal tail, some ten thousand frequencies and angles tried.
+        false_alarm: (1e4f64.ln() - c.score * c.score / 2.0).exp().min(1.0),
+        coherent_passes: flat.extent * c.frequency,
+        period_kind: PeriodKind::Unsure,
+        harmonics: [c.amplitude, level(2.0), level(3.0), level(4.0)],
+        harmonic_noise: 1.0 / c.score,
+        folded,
+        contrast: c.amplitude * std::f64::consts::FRAC_1_SQRT_2,
+        skew: 0.0,
+        alternation: 0.0,
+        jitter: 0.0,
+        coverage: 1.0,
+        chroma_share: None,
+        height_um: None,
+    })
+}

@@ -1,0 +1,340 @@
+//! The search for line families: along the pocket's axes first, then wherever the plane's spectrum has points.
+
+use super::columns::{self, Column};
+use super::comb::Comb;
+use super::curved;
+use super::family;
+use super::flatten::Flat;
+use super::peaks::{self, Peak};
+use super::search::{Candidate, Ray};
+use super::stack::Stack;
+use super::types::Family;
+use crate::raster::Plane;
+use crate::signal::PlaneSpectrum;
+use crate::units::line_difference;
+
+/// Families are kept when the background alone would make one in fewer than one floor of a hundred.
+pub(super) const FALSE_ALARM: f64 = 0.01;
+/// Most families reported.
+const MOST: usize = 6;
+/// Directions looked at beyond the axes.
+const MOST_DIRECTIONS: usize = 8;
+/// Bands along the lines.
+const BANDS: usize = 16;
+/// Odd harmonics of a doubled period count when they hold this share of the lines' brightness change (rms); below it
+/// they are reported as alternation of the shorter period.
+const ODD_SHARE: f64 = 0.3;
+
+/// What the search leaves behind: `combs` holds the straight families' fits (curved ones have none).
+pub(super) struct Found {
+    pub families: Vec<Family>,
+    pub combs: Vec<Comb>,
+    /// Stack and ray of the leading direction.
+    pub lead: Option<(Stack, Ray)>,
+}
+
+pub(super) struct Search<'a> {
+    pub flat: &'a Flat,
+    pub taper: &'a Plane,
+    pub spectrum: &'a PlaneSpectrum,
+    pub peaks: Vec<Peak>,
+    /// Independent cells of the searched half plane: the number of trials.
+    pub trials: f64,
+}
+
+impl<'a> Search<'a> {
+    pub fn new(flat: &'a Flat, taper: &'a Plane, spectrum: &'a PlaneSpectrum) -> Self {
+        let area: f64 = taper.data.iter().map(|v| f64::from(*v)).sum::<f64>() * flat.step.powi(2);
+        let highest = 1.0 / (super::FINEST * flat.step);
+        let trials = (std::f64::consts::FRAC_PI_2 * highest * highest * area).max(10.0);
+        let least = (trials.ln() + 2.0).ln();
+        let peaks = peaks::find(spectrum, flat, least);
+        Self { flat, taper, spectrum, peaks, trials }
+    }
+
+    pub fn stack(&self, normal_deg: f64) -> Stack {
+        Stack::of(self.flat, &self.flat.rel, self.taper, normal_deg, BANDS)
+    }
+
+    /// All families, strongest brightness change first.
+    pub fn run(&self, axis_deg: f64) -> Found {
+        let mut found = Found { families: Vec::new(), combs: Vec::new(), lead: None };
+        let mut looked: Vec<f64> = Vec::new();
+        let mut columns = Vec::new();
+        let weight: f64 = self.taper.data.iter().map(|v| f64::from(*v)).sum();
+        for axis in [axis_deg, axis_deg + 90.0] {
+            let normal = peaks::snap(axis, &self.peaks, 2.0);
+            self.along(normal, &mut found);
+            looked.push(normal);
+            columns.extend(columns::find(self.spectrum, self.flat, normal, 1.2, weight));
+        }
+        for p in &self.peaks {
+            if looked.len() >= 2 + MOST_DIRECTIONS {
+                break;
+            }
+            // Within a cell of a direction already looked at, or explained by what is found: nothing new.
+            let cell_deg = (1.0 / (p.frequency() * self.flat.extent)).to_degrees();
+            let near = looked.iter().any(|d| line_difference(p.normal_deg(), *d).abs() < cell_deg.max(0.5));
+            if near || self.in_column(p, &columns) || self.is_sum(p, &found.combs) {
+                continue;
+            }
+            let normal = p.normal_deg();
+            self.along(normal, &mut found);
+            looked.push(normal);
+        }
+        self.weed(&mut found);
+        let mut order: Vec<usize> = (0..found.families.len()).collect();
+        let rank: Vec<f64> = order.iter().map(|i| own_contrast(&found, *i)).collect();
+        order.sort_by(|a, b| rank[*b].total_cmp(&rank[*a]));
+        found.families = order.iter().map(|i| found.families[*i].clone()).collect();
+        found.combs = order.iter().map(|i| found.combs[*i].clone()).collect();
+        curved::merge(&mut found, &columns, self.flat);
+        found.families.truncate(MOST);
+        found
+    }
+
+    fn in_column(&self, p: &Peak, columns: &[Column]) -> bool {
+        columns.iter().any(|c| {
+            let (s, k) = c.normal_deg.to_radians().sin_cos();
+            let f = (p.fx * k + p.fy * s).abs() / c.frequency;
+            f.round() >= 1.0 && (f - f.round()).abs() * c.frequency < 3.0 / self.flat.extent
+        })
+    }
+
+    /// Drops what is no family of its own: lines that keep step over too little of the floor, satellites of a stronger
+    /// family (its own irregularity seen as a second direction), sums of two others.
+    fn weed(&self, found: &mut Found) {
+        let mut order: Vec<usize> = (0..found.families.len()).collect();
+        order.sort_by(|a, b| found.families[*b].contrast.total_cmp(&found.families[*a].contrast));
+        let mut kept: Vec<usize> = Vec::new();
+        for i in order {
+            let (f, c) = (&found.families[i], &found.combs[i]);
+            let share = f.coherent_passes / (c.reach.length() * c.frequency);
+            let steady = (f.coverage >= 0.45 && share >= 0.25) || (f.coverage >= 0.3 && share >= 0.5 && f.jitter < 0.1);
+            if !steady {
+                continue;
+            }
+            let v = vector(c);
+            let satellite = kept.iter().any(|k| {
+                let host = &found.combs[*k];
+                let h = vector(host);
+                (1..=4).any(|m| {
+                    let m = f64::from(m);
+                    let apart = ((v.0 - m * h.0).hypot(v.1 - m * h.1)).min((v.0 + m * h.0).hypot(v.1 + m * h.1));
+                    apart > 0.0
+                        && line_difference(c.normal_deg, host.normal_deg).abs() > 0.3
+                        && apart < 0.3 * host.frequency
+                        && f.contrast < 0.3 * found.families[*k].contrast
+                })
+            });
+            let axes: Vec<Comb> = found.combs.iter().enumerate().filter(|(k, _)| *k != i).map(|(_, c)| c.clone()).collect();
+            let p = Peak { fx: v.0, fy: v.1, log_ratio: 0.0, log_power: 0.0 };
+            let oblique = kept.iter().all(|k| {
+                let d = line_difference(c.normal_deg, found.combs[*k].normal_deg).abs();
+                d > 1.0 && d < 89.0
+            });
+            // An oblique line a fiftieth as strong as the strongest is an echo of it (arcs, JPEG blocks), not a cause.
+            let echo = oblique && kept.first().is_some_and(|k| f.contrast < 0.02 * found.families[*k].contrast);
+            if echo || satellite || (oblique && self.is_pair_sum(&p, &axes)) {
+                continue;
+            }
+            kept.push(i);
+        }
+        found.families = kept.iter().map(|k| found.families[*k].clone()).collect();
+        found.combs = kept.iter().map(|k| found.combs[*k].clone()).collect();
+    }
+
+    /// Whether a peak is a whole-number sum of two combs of different directions.
+    fn is_pair_sum(&self, p: &Peak, combs: &[Comb]) -> bool {
+        let tolerance = 1.5 / self.flat.extent;
+        combs.iter().enumerate().any(|(i, a)| {
+            let va = vector(a);
+            combs.iter().skip(i + 1).filter(|b| line_difference(a.normal_deg, b.normal_deg).abs() > 20.0).any(|b| {
+                let vb = vector(b);
+                (-8i32..=8).filter(|m| *m != 0).any(|m| {
+                    (-8i32..=8).filter(|n| *n != 0).any(|n| {
+                        let (m, n) = (f64::from(m), f64::from(n));
+                        (m * va.0 + n * vb.0 - p.fx).hypot(m * va.1 + n * vb.1 - p.fy) < tolerance
+                    })
+                })
+            })
+        })
+    }
+
+    /// Whether a peak lies in the side lobes of a comb's multiples or is a whole-number sum of two combs.
+    fn is_sum(&self, p: &Peak, combs: &[Comb]) -> bool {
+        let lobes = 5.0 / self.flat.extent;
+        let multiple = combs.iter().any(|c| {
+            let v = vector(c);
+            (1..=8).any(|m| {
+                let m = f64::from(m);
+                (m * v.0 - p.fx).hypot(m * v.1 - p.fy).min((m * v.0 + p.fx).hypot(m * v.1 + p.fy)) < lobes
+            })
+        });
+        multiple || self.is_pair_sum(p, combs)
+    }
+
+    /// Looks for combs along one direction and adds what it finds.
+    fn along(&self, normal_deg: f64, found: &mut Found) {
+        let mut stack = self.stack(normal_deg);
+        let mut ray = Ray::of(&stack, self.spectrum, self.flat.step);
+        let mut whole: Option<(Stack, Ray)> = None;
+        let mut taken: Vec<f64> = Vec::new();
+        for _ in 0..3 {
+            let Some(candidate) = ray.best(&taken) else { break };
+            let false_alarm = self.false_alarm(&candidate);
+            if false_alarm > FALSE_ALARM {
+                break;
+            }
+            let Some(mut comb) = self.settle(&stack, &ray, &candidate, &taken) else { break };
+            if line_difference(comb.normal_deg, stack.normal_deg).abs() > 0.01 && taken.is_empty() {
+                // A better direction sharpens everything that follows.
+                stack = self.stack(comb.normal_deg);
+                ray = Ray::of(&stack, self.spectrum, self.flat.step);
+                match Comb::fit(&stack, &ray, comb.frequency, comb.sums.len()) {
+                    Some(c) => comb = c,
+                    None => break,
+                }
+            }
+            taken.push(comb.frequency);
+            let known = found.combs.iter().any(|c| {
+                line_difference(c.normal_deg, comb.normal_deg).abs() < 1.0
+                    && (c.frequency / comb.frequency - 1.0).abs() < 0.02
+            });
+            let described = family::describe(&comb, &stack, &ray, false_alarm);
+            let Some(f) = described.filter(|_| !known && enough(&comb)) else { break };
+            let mut rest = self.stack(stack.normal_deg);
+            rest.remove(comb.frequency, &f.folded);
+            self.with_shorter(&stack, &ray, &comb, false_alarm, found);
+            found.families.push(f);
+            found.combs.push(comb);
+            if let Some((all, all_ray)) = &whole {
+                lengthen(found, all, all_ray);
+            }
+            let again = Ray::of(&rest, self.spectrum, self.flat.step);
+            let before = (std::mem::replace(&mut stack, rest), std::mem::replace(&mut ray, again));
+            whole.get_or_insert(before);
+        }
+        let lead = whole.unwrap_or((stack, ray));
+        if found.lead.is_none() || (found.combs.len() == taken.len() && !taken.is_empty()) {
+            found.lead = Some(lead);
+        }
+    }
+
+    /// Where every second line of a comb is much like the first, the shorter period is true as well: it is reported
+    /// beside the longer. An odd share under 0.6 means a folded profile that repeats at half its length (correlation
+    /// 1 - 2 x 0.36 = 0.28); evenly spaced single lines have 0.71.
+    fn with_shorter(&self, stack: &Stack, ray: &Ray, comb: &Comb, false_alarm: f64, found: &mut Found) {
+        if comb.sums.len() < 2 || share_off(comb, 2) > 0.6 {
+            return;
+        }
+        let f = comb.frequency * 2.0;
+        if f > ray.highest || share_off(comb, 2) < ODD_SHARE {
+            return;
+        }
+        let Some(half) = Comb::fit(stack, ray, f, comb.sums.len() / 2) else { return };
+        if let Some(d) = family::describe(&half, stack, ray, false_alarm) {
+            found.families.push(d);
+            found.combs.push(half);
+        }
+    }
+
+    fn false_alarm(&self, c: &Candidate) -> f64 {
+        // Seven numbers of harmonics are tried at each frequency, strongly dependent: counted as three.
+        (c.log_p + (3.0 * self.trials).ln()).exp().min(1.0)
+    }
+
+    /// The fundamental of a candidate: the longest period whose odd harmonics matter, the shortest otherwise.
+    fn settle(&self, stack: &Stack, ray: &Ray, c: &Candidate, taken: &[f64]) -> Option<Comb> {
+        let count = |f: f64| ((ray.highest / f) as usize).clamp(1, 16);
+        let mut comb = Comb::fit(stack, ray, c.frequency, count(c.frequency))?;
+        // Every k-th harmonic only: the period is k times shorter.
+        for k in [5usize, 3, 2] {
+            while comb.sums.len() >= k && share_off(&comb, k) < ODD_SHARE {
+                let f = comb.frequency * k as f64;
+                comb = Comb::fit(stack, ray, f, count(f))?;
+            }
+        }
+        // Lines between the lines: the period is k times longer.
+        for k in [2usize, 3] {
+            let f = comb.frequency / k as f64;
+            if f < ray.lowest || taken.iter().any(|t| (t / f - 1.0).abs() < 0.05) {
+                continue;
+            }
+            let longer = Comb::fit(stack, ray, f, count(f))?;
+            if share_off(&longer, k) >= ODD_SHARE && evidence_off(&longer, k) > (3.0 * self.trials).ln() {
+                comb = longer;
+            }
+        }
+        Some(comb)
+    }
+}
+
+/// Where the newest comb has two or three times the period of one found before it along the same direction (which was
+/// then taken out), it is described anew with all harmonics, and the shorter one goes if it no longer repeats by itself.
+fn lengthen(found: &mut Found, stack: &Stack, ray: &Ray) {
+    let Some(newest) = found.combs.last() else { return };
+    let last = found.combs.len() - 1;
+    for i in 0..last {
+        let ratio = found.combs[i].frequency / newest.frequency;
+        let k = ratio.round();
+        let same = line_difference(found.combs[i].normal_deg, newest.normal_deg).abs() < 0.5;
+        if !same || !(k == 2.0 || k == 3.0) || (ratio - k).abs() > 0.03 {
+            continue;
+        }
+        let count = ((ray.highest / newest.frequency) as usize).clamp(1, 16);
+        let Some(comb) = Comb::fit(stack, ray, newest.frequency, count) else { return };
+        let Some(family) = family::describe(&comb, stack, ray, found.families[last].false_alarm) else { return };
+        let alone = share_off(&comb, k as usize) > 0.6;
+        found.combs[last] = comb;
+        found.families[last] = family;
+        if alone {
+            found.combs.remove(i);
+            found.families.remove(i);
+        }
+        return;
+    }
+}
+
+/// Contrast of what a family adds over a shorter period of the same direction.
+fn own_contrast(found: &Found, i: usize) -> f64 {
+    let (f, c) = (&found.families[i], &found.combs[i]);
+    let shorter = found.combs.iter().find_map(|d| {
+        let k = (d.frequency / c.frequency).round();
+        let same = line_difference(d.normal_deg, c.normal_deg).abs() < 0.5;
+        (same && k >= 2.0 && (d.frequency / c.frequency - k).abs() < 0.03).then_some(k as usize)
+    });
+    shorter.map_or(f.contrast, |k| f.contrast * share_off(c, k))
+}
+
+/// Frequency vector of a comb, cycles per floor-frame unit.
+fn vector(c: &Comb) -> (f64, f64) {
+    let (s, k) = c.normal_deg.to_radians().sin_cos();
+    (c.frequency * k, c.frequency * s)
+}
+
+/// Whether a comb of few periods shows in enough harmonics: under six periods the first harmonics alone cannot be told
+/// from slow shading, so four harmonics must stand out; under three and a half nothing is periodic.
+fn enough(comb: &Comb) -> bool {
+    let clear = (1..=comb.sums.len()).filter(|h| comb.ratio(*h) > 8.0).count();
+    let periods = comb.reach.length() * comb.frequency;
+    periods >= 6.0 || (periods >= 3.5 && clear >= 4)
+}
+
+/// Rms share of the brightness change in harmonics that are no multiple of k, noise taken off.
+fn share_off(comb: &Comb, k: usize) -> f64 {
+    let (mut off, mut all) = (0.0, 0.0);
+    for h in 1..=comb.sums.len() {
+        let p = (comb.sums[h - 1].norm_sqr() - 3.0 * comb.noise[h - 1]).max(0.0);
+        all += p;
+        if h % k != 0 {
+            off += p;
+        }
+    }
+    if all > 0.0 { (off / all).sqrt() } else { 0.0 }
+}
+
+/// Largest power over background among harmonics that are no multiple of k.
+fn evidence_off(comb: &Comb, k: usize) -> f64 {
+    (1..=comb.sums.len()).filter(|h| h % k != 0).map(|h| comb.ratio(h)).fold(0.0, f64::max)
+}

@@ -1,0 +1,158 @@
+//! From light to relative brightness: lamp fall-off and slow colour divided out.
+
+use crate::floor::Patch;
+use crate::geometry::Point;
+use crate::raster::{Mask, Plane};
+use nalgebra::{SMatrix, SVector};
+
+/// Share of the floor's smaller side that the local mean's Gaussian has as sigma. At 1/8 a period of a third of the
+/// floor keeps 0.88 of its amplitude (1 - exp(-2 (pi / 2.67)^2 ...)); larger lets lamp fall-off through, smaller eats
+/// wide stepovers.
+const MEAN_SIGMA_SHARE: f64 = 1.0 / 8.0;
+/// Floor size that stands for a pocket where no scale is known, millimetres across the smaller side: only sets what
+/// "about a millimetre" means for margins and short edges.
+const USUAL_POCKET: f64 = 76.0;
+/// Margin kept from the border of the mask, millimetres: wall shadow edges and wall feet end within it.
+const MARGIN: f64 = 1.0;
+
+/// The floor as relative brightness.
+pub(super) struct Flat {
+    /// Light over its local mean, minus one; 0 outside `used`. Clamped to [-1, 1.5]: shadows end at -1, and glints
+    /// above 2.5 times the floor are chips or gloss, not floor.
+    pub rel: Plane,
+    pub used: Mask,
+    pub step: f64,
+    pub origin: Point,
+    /// Smaller side of the used floor, floor-frame units.
+    pub extent: f64,
+    /// One millimetre in floor-frame units (assumed from the floor's size without scale).
+    pub unit: f64,
+    /// Used floor, samples: first and last column and row.
+    pub bounds: [usize; 4],
+    /// Middle of the used floor, floor frame.
+    pub middle: Point,
+}
+
+impl Flat {
+    /// Flattens the patch; `None` when less than 200 samples or less than 12 samples across are usable.
+    pub fn of(patch: &Patch, scaled: bool) -> Option<Self> {
+        let (view, w) = (&patch.view, patch.view.luma.width);
+        let rough = bounds(&patch.mask)?;
+        let side = |b: [usize; 4]| ((b[2] - b[0]).min(b[3] - b[1]) + 1) as f64 * view.step;
+        let unit = if scaled { 1.0 } else { side(rough) / USUAL_POCKET };
+        let blur = patch.blur_px.unwrap_or(1.0).min(10.0);
+        let margin = (MARGIN * unit / view.step).max(3.0 * blur).min(side(rough) / view.step / 12.0).round() as usize;
+        let mut used = border_closed(&patch.mask).erode(margin.max(1));
+        for (u, v) in used.data.iter_mut().zip(&view.luma.data) {
+            *u &= *v > 0.0;
+        }
+        let b = bounds(&used)?;
+        if used.count() < 200 || (b[2] - b[0]).min(b[3] - b[1]) < 12 {
+            return None;
+        }
+        let extent = side(b);
+        let mean = local_mean(&view.luma, &used, extent * MEAN_SIGMA_SHARE / view.step)?;
+        let mut rel = Plane::from_fn(w, view.luma.height, |x, y| {
+            let i = y * w + x;
+            if used.data[i] { (view.luma.data[i] / mean.at(x, y).max(1e-6) - 1.0).clamp(-1.0, 1.5) } else { 0.0 }
+        });
+        let n = used.count() as f64;
+        let left = (rel.data.iter().map(|v| f64::from(*v)).sum::<f64>() / n) as f32;
+        for (v, u) in rel.data.iter_mut().zip(&used.data) {
+            if *u {
+                *v -= left;
+            }
+        }
+        let middle = view.to_floor((b[0] + b[2]) as f64 / 2.0, (b[1] + b[3]) as f64 / 2.0);
+        Some(Self { rel, used, step: view.step, origin: view.origin, extent, unit, bounds: b, middle })
+    }
+    /// Weight that falls from 1 inside to 0 at the border of the used floor over about an eighth of its smaller side.
+    pub fn taper(&self) -> Plane {
+        let ramp = self.extent / self.step / 8.0;
+        let k = ((ramp / 8.0) as usize).max(1);
+        let grid = Plane { width: self.used.width, height: self.used.height, data: as_weights(&self.used) };
+        // The mean of the mask over a square as wide as two ramps is 1/2 on a straight border and 1 a ramp inside.
+        let small = crate::raster::box_blur(&grid.shrink(k), (ramp / k as f64) as usize);
+        let mut out = upsample(&small, k, grid.width, grid.height);
+        for (v, u) in out.data.iter_mut().zip(&self.used.data) {
+            let t = (2.0 * *v - 1.0).clamp(0.0, 1.0);
+            *v = if *u { t * t * (3.0 - 2.0 * t) } else { 0.0 };
+        }
+        out
+    }
+}
+
+/// The mask with its outermost row and column off, so that the picture's own border counts as a border of the floor.
+fn border_closed(m: &Mask) -> Mask {
+    let (w, h) = (m.width, m.height);
+    Mask::from_fn(w, h, |x, y| x > 0 && y > 0 && x + 1 < w && y + 1 < h && m.at(x, y))
+}
+
+pub(super) fn as_weights(m: &Mask) -> Vec<f32> {
+    m.data.iter().map(|b| f32::from(u8::from(*b))).collect()
+}
+
+fn bounds(m: &Mask) -> Option<[usize; 4]> {
+    let mut b = [usize::MAX, usize::MAX, 0, 0];
+    for y in 0..m.height {
+        let row = &m.data[y * m.width..(y + 1) * m.width];
+        let (Some(a), Some(z)) = (row.iter().position(|v| *v), row.iter().rposition(|v| *v)) else { continue };
+        b = [b[0].min(a), b[1].min(y), b[2].max(z), y];
+    }
+    (b[0] != usize::MAX).then_some(b)
+}
+
+/// Local mean under the mask: a quadratic surface in ln light (lamp fall-off), then a masked Gaussian of what is left.
+fn local_mean(luma: &Plane, used: &Mask, sigma: f64) -> Option<Plane> {
+    let k = ((sigma / 6.0) as usize).clamp(1, 64);
+    let weights = Plane { width: used.width, height: used.height, data: as_weights(used) };
+    let lit = Plane {
+        width: luma.width,
+        height: luma.height,
+        data: luma.data.iter().zip(&weights.data).map(|(v, w)| v * w).collect(),
+    };
+    let (num, den) = (lit.shrink(k), weights.shrink(k));
+    let surface = quadratic(&num, &den)?;
+    let (w, h) = (num.width as f64, num.height as f64);
+    let fitted = |x: f64, y: f64| surface.dot(&terms(x / w - 0.5, y / h - 0.5)).exp();
+    let rest = Plane::from_fn(num.width, num.height, |x, y| {
+        (f64::from(num.at(x, y)) / fitted(x as f64, y as f64)) as f32
+    });
+    let s = (sigma / k as f64) as f32;
+    let (num, den) = (crate::raster::gaussian_blur(&rest, s), crate::raster::gaussian_blur(&den, s));
+    let ratio = Plane::from_fn(num.width, num.height, |x, y| {
+        let d = den.at(x, y);
+        if d > 1e-4 { (f64::from(num.at(x, y) / d) * fitted(x as f64, y as f64)) as f32 } else { 0.0 }
+    });
+    Some(upsample(&ratio, k, luma.width, luma.height))
+}
+
+fn terms(x: f64, y: f64) -> SVector<f64, 6> {
+    SVector::<f64, 6>::from([1.0, x, y, x * x, x * y, y * y])
+}
+
+/// Weighted least-squares quadratic in ln(num / den) over blocks that are at least a quarter used.
+fn quadratic(num: &Plane, den: &Plane) -> Option<SVector<f64, 6>> {
+    let mut a = SMatrix::<f64, 6, 6>::identity() * 1e-9;
+    let mut b = SVector::<f64, 6>::zeros();
+    for y in 0..num.height {
+        for x in 0..num.width {
+            let (n, d) = (f64::from(num.at(x, y)), f64::from(den.at(x, y)));
+            if d >= 0.25 && n > 0.0 {
+                let t = terms(x as f64 / num.width as f64 - 0.5, y as f64 / num.height as f64 - 0.5);
+                a += t * t.transpose() * d;
+                b += t * (n / d).ln() * d;
+            }
+        }
+    }
+    a.cholesky().map(|c| c.solve(&b))
+}
+
+/// Bilinear enlargement of a plane made by `shrink(k)`.
+pub(super) fn upsample(p: &Plane, k: usize, width: usize, height: usize) -> Plane {
+    if k == 1 {
+        return p.clone();
+    }
+    let at = |v: usize| (v as f64 + 0.5) / k as f64 - 0.5;
+    Plane::from_fn(width, height, |x, y| p.bilinear(at(x), at(y)))
+}

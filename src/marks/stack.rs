@@ -1,0 +1,167 @@
+//! The floor summed along one direction: a stack of one-dimensional profiles, band by band.
+
+use super::flatten::Flat;
+use crate::raster::Plane;
+use rayon::prelude::*;
+
+/// Bins per sample of the view: at two, linear splitting keeps 0.93 of the amplitude at three samples a period.
+const BINS_PER_SAMPLE: f64 = 2.0;
+
+/// Weighted sums of relative brightness over bins across the lines (`t`) in bands along them (`u`), both measured from
+/// the middle of the used floor, floor-frame units. `t` grows along the normal, `u` a quarter turn further.
+pub(super) struct Stack {
+    pub normal_deg: f64,
+    pub t0: f64,
+    pub dt: f64,
+    pub bins: usize,
+    pub u0: f64,
+    pub du: f64,
+    pub bands: usize,
+    /// `bands` rows of `bins`.
+    pub sum: Vec<f64>,
+    pub weight: Vec<f64>,
+}
+
+impl Stack {
+    /// Projects a plane with weights along the lines whose normal is `normal_deg`.
+    pub fn of(flat: &Flat, values: &Plane, weights: &Plane, normal_deg: f64, bands: usize) -> Self {
+        let (ny, nx) = normal_deg.to_radians().sin_cos();
+        let [x0, y0, x1, y1] = flat.bounds;
+        let (mut t_max, mut u_max) = (0.0f64, 0.0f64);
+        let place = |x: f64, y: f64| {
+            let p = crate::geometry::Point::new(flat.origin.x + x * flat.step, flat.origin.y + y * flat.step) - flat.middle;
+            (p.x * nx + p.y * ny, p.y * nx - p.x * ny)
+        };
+        for (x, y) in [(x0, y0), (x1, y0), (x0, y1), (x1, y1)] {
+            let (t, u) = place(x as f64, y as f64);
+            t_max = t_max.max(t.abs());
+            u_max = u_max.max(u.abs());
+        }
+        let dt = flat.step / BINS_PER_SAMPLE;
+        let bins = (2.0 * t_max / dt).ceil() as usize + 3;
+        let (t0, u0, du) = (-t_max - dt, -u_max, 2.0 * u_max / bands as f64);
+        let rows: Vec<usize> = (y0..=y1).collect();
+        let parts = rows.len().div_ceil(rayon::current_num_threads().clamp(1, 8)).max(1);
+        let (sum, weight) = rows
+            .par_chunks(parts)
+            .map(|rows| {
+                let mut sum = vec![0.0f64; bins * bands];
+                let mut weight = vec![0.0f64; bins * bands];
+                for &y in rows {
+                    let (t, u) = place(0.0, y as f64);
+                    let (mut a, mut b) = ((t - t0) / dt, (u - u0) / du);
+                    let (da, db) = (flat.step * nx / dt, -flat.step * ny / du);
+                    a += da * x0 as f64;
+                    b += db * x0 as f64;
+                    let (v, w) = (values.row(y), weights.row(y));
+                    for x in x0..=x1 {
+                        let k = f64::from(w[x]);
+                        if k > 0.0 {
+                            let i = a as usize;
+                            let f = a - i as f64;
+                            let at = (b as usize).min(bands - 1) * bins + i;
+                            let kv = k * f64::from(v[x]);
+                            sum[at] += kv * (1.0 - f);
+                            sum[at + 1] += kv * f;
+                            weight[at] += k * (1.0 - f);
+                            weight[at + 1] += k * f;
+                        }
+                        a += da;
+                        b += db;
+                    }
+                }
+                (sum, weight)
+            })
+            .reduce(
+                || (vec![0.0; bins * bands], vec![0.0; bins * bands]),
+                |mut a, b| {
+                    a.0.iter_mut().zip(&b.0).for_each(|(x, y)| *x += y);
+                    a.1.iter_mut().zip(&b.1).for_each(|(x, y)| *x += y);
+                    a
+                },
+            );
+        Self { normal_deg, t0, dt, bins, u0, du, bands, sum, weight }
+    }
+    /// Middle of a band along the lines.
+    pub fn u_at(&self, band: usize) -> f64 {
+        self.u0 + (band as f64 + 0.5) * self.du
+    }
+    pub fn t_at(&self, bin: usize) -> f64 {
+        self.t0 + bin as f64 * self.dt
+    }
+    /// Sums over all bands: (sum of weight x value, sum of weight) per bin.
+    pub fn total(&self) -> (Vec<f64>, Vec<f64>) {
+        let mut s = vec![0.0; self.bins];
+        let mut w = vec![0.0; self.bins];
+        for band in 0..self.bands {
+            let r = band * self.bins..(band + 1) * self.bins;
+            s.iter_mut().zip(&self.sum[r.clone()]).for_each(|(a, b)| *a += b);
+            w.iter_mut().zip(&self.weight[r]).for_each(|(a, b)| *a += b);
+        }
+        (s, w)
+    }
+    /// Mean relative brightness per bin over all bands, `None` where less than a twentieth of the usual weight fell.
+    pub fn mean_profile(&self) -> Vec<Option<f64>> {
+        let (s, w) = self.total();
+        let top = w.iter().copied().fold(0.0, f64::max);
+        s.iter().zip(&w).map(|(s, w)| (*w > 0.05 * top && top > 0.0).then(|| s / w)).collect()
+    }
+    /// Takes an evenly spaced profile (64 samples over one period, phase 0 at t = 0) out of the sums, so that what is
+    /// left can be searched again.
+    pub fn remove(&mut self, f: f64, folded: &[f64]) {
+        let n = folded.len() as f64;
+        for i in 0..self.bins {
+            let x = (self.t_at(i) * f).rem_euclid(1.0) * n;
+            let (a, r) = (x as usize % folded.len(), x.fract());
+            let v = folded[a] * (1.0 - r) + folded[(a + 1) % folded.len()] * r;
+            for band in 0..self.bands {
+                self.sum[band * self.bins + i] -= v * self.weight[band * self.bins + i];
+            }
+        }
+    }
+    /// First and last position with weight, and the weighted variances of t and u.
+    pub fn reach(&self) -> Reach {
+        let (_, w) = self.total();
+        let top = w.iter().copied().fold(0.0, f64::max);
+        let first = w.iter().position(|v| *v > 0.02 * top).unwrap_or(0);
+        let last = w.iter().rposition(|v| *v > 0.02 * top).unwrap_or(0);
+        let (mut k, mut t1, mut t2, mut u1, mut u2) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        for band in 0..self.bands {
+            let u = self.u_at(band);
+            for i in 0..self.bins {
+                let v = self.weight[band * self.bins + i];
+                let t = self.t_at(i);
+                k += v;
+                t1 += v * t;
+                t2 += v * t * t;
+                u1 += v * u;
+                u2 += v * u * u;
+            }
+        }
+        let k = if k > 0.0 { k } else { 1.0 };
+        Reach {
+            first: self.t_at(first),
+            last: self.t_at(last),
+            weight: k,
+            var_t: (t2 / k - (t1 / k).powi(2)).max(1e-12),
+            var_u: (u2 / k - (u1 / k).powi(2)).max(1e-12),
+        }
+    }
+}
+
+/// How far the floor reaches across and along the lines.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Reach {
+    pub first: f64,
+    pub last: f64,
+    /// Sum of all weights, samples.
+    pub weight: f64,
+    pub var_t: f64,
+    pub var_u: f64,
+}
+
+impl Reach {
+    pub fn length(&self) -> f64 {
+        self.last - self.first
+    }
+}

@@ -1,0 +1,165 @@
+//! What this room hands on.
+
+use crate::geometry::Point;
+use crate::units::Measured;
+use serde::Serialize;
+
+/// Relief, colour, or not told apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum PeriodKind {
+    Relief,
+    Colour,
+    Unsure,
+}
+
+/// One family of parallel, evenly spaced lines.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Family {
+    /// Floor-frame units (mm, or px without scale); the sigma holds the scale's share only after `with_scale`.
+    pub pitch: Measured,
+    /// Direction across the lines, [0, 180), degrees, floor frame.
+    pub normal_deg: Measured,
+    pub curved: bool,
+    /// Power of the line over the local coloured background, dB.
+    pub strength_db: f64,
+    /// Chance that background alone makes a peak this strong anywhere in the searched range.
+    pub false_alarm: f64,
+    /// Number of periods that are in step over the patch.
+    pub coherent_passes: f64,
+    pub period_kind: PeriodKind,
+    /// Relative brightness amplitudes of harmonics 1, 2, 3, 4 of the folded profile (1 = first), with the noise level
+    /// of each relative to the first.
+    pub harmonics: [f64; 4],
+    pub harmonic_noise: f64,
+    /// Mean relative brightness over one period, 64 samples along +normal, mean 0.
+    pub folded: Vec<f64>,
+    /// Rms of `folded`: relative brightness contrast of the family.
+    pub contrast: f64,
+    /// Skewness of the folded profile: negative = thin dark lines on an even ground, positive = thin bright ones.
+    pub skew: f64,
+    /// Amplitude of the half-frequency (period twice `pitch`) relative to the first harmonic: alternation of passes.
+    pub alternation: f64,
+    /// Scatter of single line positions about the even spacing, share of the pitch.
+    pub jitter: f64,
+    /// Share of patch tiles where the family shows by itself: 1 = everywhere.
+    pub coverage: f64,
+    /// Chromatic share: change of colour ratio in step with the lines over the change of light (0 = pure light).
+    pub chroma_share: Option<Measured>,
+    /// Peak-to-valley height, micrometres, where scale and lamp elevation are known.
+    pub height_um: Option<Measured>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Polarity {
+    /// A dark line: the floor steps down going away from the lamp.
+    Shade,
+    /// A bright line: the floor steps up going away from the lamp.
+    Lit,
+}
+
+/// One long, straight edge.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Edge {
+    pub from: Point,
+    pub to: Point,
+    /// Distance of the line from the floor frame's origin along its normal.
+    pub offset: f64,
+    pub length: f64,
+    pub normal_deg: f64,
+    pub polarity: Polarity,
+    /// Integrated missing (positive) or extra (negative) light across the edge, in floor-frame length units.
+    pub deficit: Measured,
+    /// Signal to noise of the deficit.
+    pub snr: f64,
+    /// Step height; positive = higher on the side the normal points to.
+    pub height_um: Option<Measured>,
+}
+
+/// A strip between two edges.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Strip {
+    /// Middle of the strip along the normal of its edges.
+    pub offset: f64,
+    pub normal_deg: f64,
+    pub width: Measured,
+    pub length: f64,
+    /// Level against the floor beside it; sign alone is meaningful when the height is `None`.
+    pub proud: bool,
+    pub level_um: Option<Measured>,
+    /// Distance of the strip's middle from the nearest parallel wall, where there is one.
+    pub wall_distance: Option<f64>,
+    /// Indices of its two edges in `Marks::edges`.
+    pub edges: (usize, usize),
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Quality {
+    pub visible_lines_per_10mm: Option<f64>,
+    /// Rms relative brightness change of the found marks.
+    pub ridge_contrast: f64,
+    pub height_p95_um: Option<Measured>,
+    /// Rms relative brightness texture of the floor between 0.3 and 10 mm, marks removed.
+    pub texture_rms: f64,
+    /// Smallest family contrast that would have been found on this floor (at the significance limit).
+    pub detectable_contrast: f64,
+    /// The same as a height at the planned stepover, where scale and lamp are known.
+    pub detectable_height_um: Option<f64>,
+}
+
+/// Evidence of torn fibre: short dark or bright flecks along one direction.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Flecks {
+    /// Share of the lit floor covered by flecks.
+    pub fraction: f64,
+    pub per_cm2: f64,
+    pub direction_deg: Option<f64>,
+}
+
+/// Unevenly spaced lines: grain, streaks.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Figure {
+    /// Direction across the strongest uneven lines, degrees, and coherence 0 to 1.
+    pub normal_deg: f64,
+    pub coherence: f64,
+    /// Rms relative brightness contrast of lines along that direction.
+    pub contrast: f64,
+    /// Colour change that goes with them (0 = pure light), where the photo has colour.
+    pub chroma_share: Option<f64>,
+    /// Whether the same lines go on outside the pocket (correlation of direction and spacing), where it can be seen.
+    pub outside: Option<f64>,
+}
+
+/// A one-dimensional profile across a direction.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Profile {
+    pub normal_deg: f64,
+    /// Positions along the normal (floor frame) and relative brightness (mean 0).
+    pub at: Vec<f64>,
+    pub value: Vec<f64>,
+}
+
+/// Spectrum of a profile with the background it is tested against.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Spectrum {
+    pub normal_deg: f64,
+    /// Cycles per floor-frame unit, relative amplitude, background amplitude, limit amplitude.
+    pub frequency: Vec<f64>,
+    pub amplitude: Vec<f64>,
+    pub background: Vec<f64>,
+    pub limit: Vec<f64>,
+}
+
+#[derive(Debug, Clone, Default)]
+pub struct Marks {
+    pub families: Vec<Family>,
+    pub edges: Vec<Edge>,
+    pub strips: Vec<Strip>,
+    pub quality: Quality,
+    pub flecks: Flecks,
+    pub figure: Figure,
+    pub rim_ragged: Option<Measured>,
+    pub profile: Profile,
+    pub spectrum: Spectrum,
+}

@@ -1,0 +1,131 @@
+//! Families on made floors: known pitch, direction and shape in, the same out.
+use lowsun::floor::{Light, LightSource, Patch};
+use lowsun::geometry::Point;
+use lowsun::marks::{Marks, Options, measure};
+use lowsun::raster::{Mask, Plane, gaussian_blur};
+use lowsun::rectify::FloorView;
+use lowsun::units::{Measured, line_difference};
+use rand::{Rng, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+const STEP: f64 = 0.1;
+
+/// A floor of `w` x `h` samples of 0.1 mm whose relative brightness is `rel(x mm, y mm)` plus noise.
+fn patch(w: usize, h: usize, noise: &Plane, rel: impl Fn(f64, f64) -> f64 + Sync) -> Patch {
+    let luma = Plane::from_fn(w, h, |x, y| {
+        let fall = 0.4 + 0.1 * x as f64 / w as f64;
+        (fall * (1.0 + rel(x as f64 * STEP, y as f64 * STEP) + f64::from(noise.at(x, y)))) as f32
+    });
+    let (wide, high) = (w as f64 * STEP, h as f64 * STEP);
+    Patch {
+        view: FloorView { origin: Point::new(0.0, 0.0), step: STEP, luma, chroma: None, chroma_shrink: 1 },
+        mask: Mask::new(w, h, true),
+        outline: [(0.0, 0.0), (wide, 0.0), (wide, high), (0.0, high)].map(|(x, y)| Point::new(x, y)).to_vec(),
+        outline_px: Vec::new(),
+        islands: Vec::new(),
+        pocket_x_deg: Some(0.0),
+        light: Light {
+            from_deg: Measured::new(90.0, 1.0),
+            elevation_deg: Measured::new(12.0, 0.3),
+            source: Some(LightSource::Given),
+        },
+        outline_given: true,
+        area: wide * high,
+        used_fraction: 1.0,
+        burnt_fraction: 0.0,
+        black_fraction: 0.0,
+        blur_px: Some(1.0),
+        shadow_contrast: None,
+        how: String::new(),
+    }
+}
+
+/// White noise of sd `white` and noise smoothed to a correlation length of `grain` samples with sd `coloured`.
+fn noise(seed: u64, w: usize, h: usize, white: f32, coloured: f32, grain: f32) -> Plane {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let mut draw = |sd: f32| Plane {
+        width: w,
+        height: h,
+        data: (0..w * h).map(|_| sd * rng.sample::<f32, _>(rand_distr::StandardNormal)).collect(),
+    };
+    let (fine, rough) = (draw(white), draw(1.0));
+    let rough = gaussian_blur(&rough, grain);
+    let sd = (rough.data.iter().map(|v| v * v).sum::<f32>() / rough.data.len() as f32).sqrt();
+    Plane {
+        width: w,
+        height: h,
+        data: fine.data.iter().zip(&rough.data).map(|(a, b)| a + b * coloured / sd).collect(),
+    }
+}
+
+fn run(p: &Patch) -> Marks {
+    measure(p, &Options { hints: vec![], scaled: true }).unwrap().0
+}
+
+/// A thin dark line at every whole period, one fifteenth of the period wide.
+fn thin(phase: f64) -> f64 {
+    let d = phase - phase.round();
+    -0.3 * (-0.5 * (d * 35.0).powi(2)).exp()
+}
+
+#[test]
+fn a_saw_of_thin_lines_gives_its_pitch_direction_and_equal_harmonics() {
+    let (pitch, turn) = (2.54, 93.3f64.to_radians());
+    let n = noise(1, 900, 640, 0.05, 0.05, 4.0);
+    let m = run(&patch(900, 640, &n, |x, y| thin((x * turn.cos() + y * turn.sin()) / pitch)));
+    let f = &m.families[0];
+    assert_eq!(m.families.len(), 1, "{:?}", m.families);
+    assert!((f.pitch.value / pitch - 1.0).abs() < 5e-4, "{:?}", f.pitch);
+    assert!((f.pitch.value - pitch).abs() < 5.0 * f.pitch.sigma, "{:?}", f.pitch);
+    assert!(line_difference(f.normal_deg.value, 93.3).abs() < 0.05, "{:?}", f.normal_deg);
+    assert!(f.harmonics[1] > 0.8 * f.harmonics[0] && f.harmonics[3] > 0.6 * f.harmonics[0], "{:?}", f.harmonics);
+    assert!(f.skew < -1.0 && f.coverage > 0.9 && !f.curved && f.alternation < 0.1, "{f:?}");
+}
+
+#[test]
+fn cusps_fall_off_as_one_over_the_harmonic() {
+    let n = noise(2, 900, 640, 0.05, 0.05, 4.0);
+    // Slope of a row of arcs: a straight ramp through each period.
+    let m = run(&patch(900, 640, &n, |x, _| 0.3 * ((x / 1.4).fract() - 0.5)));
+    let f = &m.families[0];
+    assert!((f.pitch.value / 1.4 - 1.0).abs() < 5e-4 && line_difference(f.normal_deg.value, 0.0).abs() < 0.05);
+    assert!((f.harmonics[1] / f.harmonics[0] - 0.5).abs() < 0.05, "{:?}", f.harmonics);
+    assert!((f.harmonics[2] / f.harmonics[0] - 0.333).abs() < 0.05, "{:?}", f.harmonics);
+}
+
+#[test]
+fn alternating_lines_have_the_doubled_period() {
+    let n = noise(3, 900, 640, 0.05, 0.05, 4.0);
+    let m = run(&patch(900, 640, &n, |_, y| {
+        let k = (y / 3.9).round() as i64;
+        thin(y / 3.9) * if k % 2 == 0 { 1.0 } else { -0.8 }
+    }));
+    let f = &m.families[0];
+    assert!((f.pitch.value / 7.8 - 1.0).abs() < 2e-3, "{:?}", m.families);
+}
+
+#[test]
+fn a_weak_family_at_any_angle_is_found_with_a_fair_sigma() {
+    let mut off = Vec::new();
+    for seed in 0..12 {
+        let turn = (17.0 + 3.0 * seed as f64).to_radians();
+        let n = noise(10 + seed, 600, 420, 0.1, 0.05, 3.0);
+        let wave = |x: f64, y: f64| 0.012 * (std::f64::consts::TAU * (x * turn.cos() + y * turn.sin()) / 0.83).sin();
+        let m = run(&patch(600, 420, &n, wave));
+        let f = m.families.first().unwrap_or_else(|| panic!("seed {seed}: nothing found"));
+        off.push((f.pitch.value - 0.83) / f.pitch.sigma);
+    }
+    let rms = (off.iter().map(|v| v * v).sum::<f64>() / off.len() as f64).sqrt();
+    assert!((0.4..1.8).contains(&rms), "errors in sigmas: {off:?}");
+}
+
+#[test]
+fn floors_without_lines_stay_without_families() {
+    let mut found = Vec::new();
+    for seed in 0..60 {
+        let n = noise(100 + seed, 400, 300, 0.05, 0.1, 1.5 + 0.2 * seed as f32);
+        let m = run(&patch(400, 300, &n, |_, _| 0.0));
+        found.extend(m.families.first().map(|f| (seed, f.pitch.value, f.normal_deg.value, f.false_alarm, f.coverage)));
+    }
+    assert!(found.len() <= 1, "{} of 60 plain floors gave a family: {found:?}", found.len());
+}
