@@ -52,6 +52,7 @@ pub fn inspect(
     trace.record("floor", || record::floor(&patch))?;
     let expected = trace.stage("expect", || expect::expected(&plan));
     let mut look = options.marks.clone();
+    look.scaled = frame.scale.is_some();
     if frame.scale.is_some() {
         look.hints.extend(expected.pitches.iter().map(|p| p.pitch_mm));
     }
