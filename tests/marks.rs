@@ -51,11 +51,7 @@ fn noise(seed: u64, w: usize, h: usize, white: f32, coloured: f32, grain: f32) -
     let (fine, rough) = (draw(white), draw(1.0));
     let rough = gaussian_blur(&rough, grain);
     let sd = (rough.data.iter().map(|v| v * v).sum::<f32>() / rough.data.len() as f32).sqrt();
-    Plane {
-        width: w,
-        height: h,
-        data: fine.data.iter().zip(&rough.data).map(|(a, b)| a + b * coloured / sd).collect(),
-    }
+    Plane { width: w, height: h, data: fine.data.iter().zip(&rough.data).map(|(a, b)| a + b * coloured / sd).collect() }
 }
 
 fn run(p: &Patch) -> Marks {

@@ -38,7 +38,9 @@ impl Comb {
     }
     /// Relative brightness amplitude of harmonic h (from 1).
     pub fn amplitude(&self, h: usize, dt: f64) -> f64 {
-        self.sums.get(h - 1).map_or(0.0, |z| 2.0 * z.norm() / self.reach.weight / bin_loss(h as f64 * self.frequency * dt))
+        self.sums
+            .get(h - 1)
+            .map_or(0.0, |z| 2.0 * z.norm() / self.reach.weight / bin_loss(h as f64 * self.frequency * dt))
     }
     /// The noise in that amplitude.
     pub fn amplitude_noise(&self, h: usize) -> f64 {

@@ -30,7 +30,9 @@ pub(super) fn merge(found: &mut Found, columns: &[Column], flat: &Flat) {
         let lobe = found.families.iter().any(|f| {
             let turn = line_difference(f.normal_deg.value, c.normal_deg).to_radians();
             let seen = (turn.cos() / f.pitch.value).abs();
-            !f.curved && turn.abs() > 0.05 && ((seen / c.frequency).round() - seen / c.frequency).abs() < 0.15
+            !f.curved
+                && turn.abs() > 0.05
+                && ((seen / c.frequency).round() - seen / c.frequency).abs() < 0.15
                 && (0.7..4.3).contains(&(seen / c.frequency))
         });
         if lobe {

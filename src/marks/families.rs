@@ -127,7 +127,8 @@ impl<'a> Search<'a> {
                         && f.contrast < 0.3 * found.families[*k].contrast
                 })
             });
-            let axes: Vec<Comb> = found.combs.iter().enumerate().filter(|(k, _)| *k != i).map(|(_, c)| c.clone()).collect();
+            let axes: Vec<Comb> =
+                found.combs.iter().enumerate().filter(|(k, _)| *k != i).map(|(_, c)| c.clone()).collect();
             let p = Peak { fx: v.0, fy: v.1, log_ratio: 0.0, log_power: 0.0 };
             let oblique = kept.iter().all(|k| {
                 let d = line_difference(c.normal_deg, found.combs[*k].normal_deg).abs();

@@ -84,7 +84,8 @@ fn steadiness(comb: &Comb, stack: &Stack, periods: f64) -> (f64, f64) {
     let segments = (periods.round() as usize).clamp(3, 400);
     let turned = turn_bands(comb, stack, &t, segments);
     let weights = segment_weights(stack, segments);
-    let full = (0..segments).map(|j| (0..stack.bands).map(|b| weights[b * segments + j]).sum::<f64>()).collect::<Vec<_>>();
+    let full =
+        (0..segments).map(|j| (0..stack.bands).map(|b| weights[b * segments + j]).sum::<f64>()).collect::<Vec<_>>();
     let top = full.iter().copied().fold(0.0, f64::max);
     let mut shifts = Vec::new();
     for j in (0..segments).filter(|j| full[*j] > 0.3 * top) {

@@ -115,9 +115,8 @@ fn local_mean(luma: &Plane, used: &Mask, sigma: f64) -> Option<Plane> {
     let surface = quadratic(&num, &den)?;
     let (w, h) = (num.width as f64, num.height as f64);
     let fitted = |x: f64, y: f64| surface.dot(&terms(x / w - 0.5, y / h - 0.5)).exp();
-    let rest = Plane::from_fn(num.width, num.height, |x, y| {
-        (f64::from(num.at(x, y)) / fitted(x as f64, y as f64)) as f32
-    });
+    let rest =
+        Plane::from_fn(num.width, num.height, |x, y| (f64::from(num.at(x, y)) / fitted(x as f64, y as f64)) as f32);
     let s = (sigma / k as f64) as f32;
     let (num, den) = (crate::raster::gaussian_blur(&rest, s), crate::raster::gaussian_blur(&den, s));
     let ratio = Plane::from_fn(num.width, num.height, |x, y| {

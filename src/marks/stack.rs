@@ -29,7 +29,8 @@ impl Stack {
         let [x0, y0, x1, y1] = flat.bounds;
         let (mut t_max, mut u_max) = (0.0f64, 0.0f64);
         let place = |x: f64, y: f64| {
-            let p = crate::geometry::Point::new(flat.origin.x + x * flat.step, flat.origin.y + y * flat.step) - flat.middle;
+            let p =
+                crate::geometry::Point::new(flat.origin.x + x * flat.step, flat.origin.y + y * flat.step) - flat.middle;
             (p.x * nx + p.y * ny, p.y * nx - p.x * ny)
         };
         for (x, y) in [(x0, y0), (x1, y0), (x0, y1), (x1, y1)] {

@@ -131,9 +131,14 @@ impl PlaneSpectrum {
 /// Log mean over a square ring round every cell; rows below kx = 0 follow from the symmetry of a real plane.
 fn ring_background(p: &Plane) -> Plane {
     let (w, h) = (p.width, p.height);
-    let padded = Plane::from_fn(w, h + RING, |x, y| {
-        if y >= RING { p.at(x, y - RING) } else { p.at(w - 1 - x, (RING - y).min(h - 1)) }
-    });
+    let padded =
+        Plane::from_fn(
+            w,
+            h + RING,
+            |x, y| {
+                if y >= RING { p.at(x, y - RING) } else { p.at(w - 1 - x, (RING - y).min(h - 1)) }
+            },
+        );
     let (wide, near, core) = (box_blur(&padded, RING), box_blur(&padded, NEAR_RING), box_blur(&padded, CORE));
     let count = |r: usize| ((2 * r + 1) * (2 * r + 1)) as f32;
     // Mean squared distance of a square's cells from its middle: 2 r (r + 1) / 3.
