@@ -1,0 +1,60 @@
+//! Makes photos of routed pocket floors with plan and truth files, for calibrating and testing.
+//!
+//! `cargo run --release --example make-scenes -- --out DIR --count N --seed S [--cause ID] [--size small|phone]`
+
+#[path = "mod.rs"]
+mod support;
+
+use clap::Parser;
+use std::path::PathBuf;
+use support::draw::{CAUSES, Size, draw};
+
+#[derive(Parser)]
+struct Options {
+    /// Folder for the scenes; made if it is missing
+    #[arg(long)]
+    out: PathBuf,
+    #[arg(long, default_value_t = 1)]
+    count: u64,
+    /// Seed of the first scene; the next ones count up
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Only this cause
+    #[arg(long)]
+    cause: Option<String>,
+    #[arg(long, default_value = "small")]
+    size: String,
+}
+
+fn main() -> anyhow::Result<()> {
+    let o = Options::parse();
+    let size = match o.size.as_str() {
+        "small" => Size::Small,
+        "phone" => Size::Phone,
+        other => anyhow::bail!("size {other:?}: small or phone"),
+    };
+    if let Some(c) = &o.cause
+        && CAUSES.iter().all(|q| q.0 != c)
+    {
+        anyhow::bail!("cause {c:?} is not one of {}", CAUSES.map(|q| q.0).join(", "));
+    }
+    std::fs::create_dir_all(&o.out)?;
+    for seed in o.seed..o.seed + o.count {
+        let s = draw(seed, o.cause.as_deref(), size);
+        let clock = std::time::Instant::now();
+        let made = support::make(&s);
+        let name = format!("m{seed:05}-{}", if s.hidden.is_some() { "hidden" } else { s.cause });
+        std::fs::write(o.out.join(format!("{name}.jpg")), &made.jpeg)?;
+        std::fs::write(o.out.join(format!("{name}.plan.toml")), &made.plan)?;
+        std::fs::write(o.out.join(format!("{name}.json")), serde_json::to_string_pretty(&made.truth)?)?;
+        println!(
+            "{name}: {} {} dB {} ({} kB, {:.1} s)",
+            made.truth["cause"],
+            made.truth["visible_db"],
+            s.material,
+            made.jpeg.len() / 1024,
+            clock.elapsed().as_secs_f64()
+        );
+    }
+    Ok(())
+}
