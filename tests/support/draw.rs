@@ -86,8 +86,11 @@ pub fn draw(seed: u64, cause: Option<&str>, size: Size) -> Spec {
     the_plan(&mut d, &mut s);
     place_refs(&mut d, &mut s);
     place_clutter(&mut d, &mut s);
-    let cells = s.size[0] * s.size[1] / 4.2e6;
-    s.g = *[0.04, 0.05, 0.06, 0.08, 0.1, 0.12].iter().find(|g| cells <= *g * *g).unwrap_or(&0.12);
+    // Fine enough for the photo's pixels and for the ridges, and no finer: the cost grows with the cube.
+    let finest = if size == Size::Small { 1.7e6 } else { 4.2e6 };
+    let ridge = if let Some(Ripple::Arcs { pitch, .. }) = s.ripple { pitch } else { s.stepover };
+    let want = (s.size[0] * s.size[1] / finest).sqrt().min((ridge / 8.0).max(0.05));
+    s.g = [0.04, 0.05, 0.06, 0.07, 0.08, 0.1, 0.12].into_iter().find(|g| want <= *g).unwrap_or(0.12);
     s
 }
 
@@ -143,7 +146,7 @@ fn base(d: &mut Draw, seed: u64, cut: &'static str, size: Size) -> Spec {
         feed: d.pick(&[1500.0, 2000.0, 2500.0, 3000.0, 4000.0]),
         rpm: d.pick(&[12000.0, 16000.0, 18000.0, 22000.0]),
         g: 0.05,
-        light: Light { from: 90.0, el: 12.0, dist: d.log(300.0, 900.0), size: d.log(1.5, 25.0), ambient: d.log(0.02, 0.25), second: None },
+        light: Light { from: 90.0, el: 12.0, dist: d.log(360.0, 1000.0), size: d.log(1.5, 25.0), ambient: d.log(0.02, 0.25), second: None },
         camera: Camera {
             px,
             f35: if d.yes(0.1) { d.u(50.0, 70.0) } else { d.u(22.0, 30.0) },
@@ -382,7 +385,7 @@ fn the_light(d: &mut Draw, s: &mut Spec) {
 fn hide(d: &mut Draw, s: &mut Spec, how: &'static str) {
     s.hidden = Some(how);
     match how {
-        "blur" => s.camera.blur = d.log(6.0, 14.0) * s.camera.px[0].max(s.camera.px[1]) as f64 / 2000.0,
+        "blur" => s.camera.blur = d.log(7.0, 16.0) * (s.stepover / 2.5).clamp(1.0, 2.0) * s.camera.px[0].max(s.camera.px[1]) as f64 / 2000.0,
         "high" => {
             s.light.el = d.u(52.0, 72.0);
             s.tilt = s.tilt.map(|t| t * 0.25);
@@ -472,7 +475,9 @@ fn place_refs(d: &mut Draw, s: &mut Spec) {
     let fits = s.size[0] > 128.0 && s.size[1] > 84.0 && s.letters.is_none() && s.outline == Outline::Rect;
     let on_floor = kind == RefKind::Card && fits && d.yes(0.5);
     let style = d.0.random_range(0..100);
-    for _ in 0..400 {
+    // Of some places that fit, the one that keeps the frame smallest.
+    let mut best: Option<(f64, Ref)> = None;
+    for _ in 0..250 {
         let rot = if d.yes(0.6) { d.pick(&[0.0, 90.0, 180.0, 270.0]) + d.u(-14.0, 14.0) } else { d.u(0.0, 360.0) };
         let (sn, cs) = rot.to_radians().sin_cos();
         let reach = if on_floor { 0.5 } else { 1.0 };
@@ -491,9 +496,19 @@ fn place_refs(d: &mut Draw, s: &mut Spec) {
         let inner = edge.iter().all(|p| p[0] > 6.0 && p[1] > 6.0 && p[0] < s.size[0] - 6.0 && p[1] < s.size[1] - 6.0);
         let outer = edge.iter().all(|p| p[0] < -3.0 || p[1] < -3.0 || p[0] > s.size[0] + 3.0 || p[1] > s.size[1] + 3.0);
         if (on_floor && inner) || (!on_floor && outer) {
-            s.refs.push(Ref { kind, on_floor, at, rot: rot.rem_euclid(360.0), style });
-            return;
+            let span = |k: usize| {
+                let (a, b) = edge.iter().fold((0.0, s.size[k]), |(a, b): (f64, f64), p| (a.min(p[k]), b.max(p[k])));
+                b - a
+            };
+            let frame = span(0).max(span(1) * 4.0 / 3.0) * d.u(0.85, 1.15);
+            if best.as_ref().is_none_or(|b| frame < b.0) {
+                best = Some((frame, Ref { kind, on_floor, at, rot: rot.rem_euclid(360.0), style }));
+            }
         }
+    }
+    if let Some((_, r)) = best {
+        s.refs.push(r);
+        return;
     }
     s.plan.omit.retain(|k| *k != "pocket");
 }

@@ -42,8 +42,8 @@ impl Field {
     }
     /// Nearest cell, clamped.
     pub fn near(&self, x: f64, y: f64) -> f32 {
-        let i = ((x - self.x0) / self.g).round().clamp(0.0, (self.w - 1) as f64) as usize;
-        let j = ((y - self.y0) / self.g).round().clamp(0.0, (self.h - 1) as f64) as usize;
+        let i = ((x - self.x0) / self.g + 0.5).clamp(0.0, (self.w - 1) as f64) as usize;
+        let j = ((y - self.y0) / self.g + 0.5).clamp(0.0, (self.h - 1) as f64) as usize;
         self.v[j * self.w + i]
     }
     /// Bilinear, clamped.

@@ -14,15 +14,20 @@ pub fn hash(x: i32, y: i32, z: i32, seed: u32) -> f32 {
     h as f32 * (2.0 / 4_294_967_296.0) - 1.0
 }
 
+/// Largest whole number not above `v`, without a library call.
+fn whole(v: f64) -> i32 {
+    let i = v as i32;
+    i - i32::from(v < f64::from(i))
+}
+
 fn smooth(t: f32) -> f32 {
     t * t * (3.0 - 2.0 * t)
 }
 
 /// Smooth noise in [-1, 1) with a lattice of one unit.
 pub fn value2(x: f64, y: f64, seed: u32) -> f32 {
-    let (xi, yi) = (x.floor(), y.floor());
-    let (tx, ty) = (smooth((x - xi) as f32), smooth((y - yi) as f32));
-    let (i, j) = (xi as i32, yi as i32);
+    let (i, j) = (whole(x), whole(y));
+    let (tx, ty) = (smooth((x - f64::from(i)) as f32), smooth((y - f64::from(j)) as f32));
     let row = |j: i32| {
         let (a, b) = (hash(i, j, 0, seed), hash(i + 1, j, 0, seed));
         a + (b - a) * tx
@@ -33,9 +38,9 @@ pub fn value2(x: f64, y: f64, seed: u32) -> f32 {
 
 /// Smooth noise on a line.
 pub fn value1(x: f64, seed: u32) -> f32 {
-    let i = x.floor();
-    let (a, b) = (hash(i as i32, 0, 0, seed), hash(i as i32 + 1, 0, 0, seed));
-    a + (b - a) * smooth((x - i) as f32)
+    let i = whole(x);
+    let (a, b) = (hash(i, 0, 0, seed), hash(i + 1, 0, 0, seed));
+    a + (b - a) * smooth((x - f64::from(i)) as f32)
 }
 
 /// Sum of octaves, each half the size and strength; about [-1, 1].

@@ -103,7 +103,7 @@ pub fn render(q: &Scene, pixel: f64) -> (Vec<Vec<f32>>, Lit) {
         let c = s.centre()[k];
         if lo { v.fold(f64::MAX, f64::min).max(c - 420.0).min(-1.0) } else { v.fold(f64::MIN, f64::max).min(c + 420.0).max(s.size[k] + 1.0) }
     };
-    let g = (pixel * 0.75).clamp(0.1, 0.3);
+    let g = (1.15 * pixel).clamp(0.08, 0.3);
     let mut coarse = Field::new(lim(0, true) - 1.0, lim(1, true) - 1.0, lim(0, false) + 1.0, lim(1, false) + 1.0, g, 0.0);
     {
         let z = q.z;
@@ -185,6 +185,12 @@ pub fn render(q: &Scene, pixel: f64) -> (Vec<Vec<f32>>, Lit) {
     let mut px = vec![[0.0f32; 3]; w * h];
     px.par_chunks_mut(w).enumerate().for_each(|(j, row)| {
         for (i, c) in row.iter_mut().enumerate() {
+            // Bare stock is as coarse as the map of it: one look will do.
+            let middle = view.ground([i as f64, j as f64], 0.0);
+            if !q.z.inside(middle[0], middle[1]) && buckets.near(middle).is_empty() {
+                *c = rim.at(middle[0], middle[1]);
+                continue;
+            }
             for (a, b) in [(-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)] {
                 let l = look([i as f64 + a, j as f64 + b]);
                 (0..3).for_each(|k| c[k] += 0.25 * l[k]);
@@ -242,7 +248,7 @@ impl Buckets {
         let mut b = Self { x0: over.x0, y0: over.y0, w, h, lists: vec![vec![]; w * h] };
         for (k, p) in props.iter().enumerate() {
             // Rays run at up to about 60 degrees from the vertical.
-            let r = p.reach() + 1.8 * p.z1.abs().max(p.z0.abs()) + BUCKET;
+            let r = p.reach() + 1.8 * p.z1.abs().max(p.z0.abs()) + 0.75 * BUCKET;
             let c = p.centre();
             for j in 0..h {
                 for i in 0..w {

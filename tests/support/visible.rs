@@ -137,7 +137,7 @@ impl Rating {
             }
         }
         let n = lit.iter().filter(|l| **l).count();
-        let lum: Vec<f64> = (0..w * h).map(|k| colour(flat.x((k % w) * c + c / 2), flat.y((k / w) * c + c / 2))).collect();
+        let lum: Vec<f64> = (0..w * h).map(|k| if lit[k] { colour(flat.x((k % w) * c + c / 2), flat.y((k / w) * c + c / 2)) } else { 0.0 }).collect();
         let mean = lum.iter().zip(&lit).filter(|q| *q.1).map(|q| q.0).sum::<f64>() / n.max(1) as f64;
         let texture: Vec<f64> = (0..w * h).map(|k| if lit[k] { lum[k] / mean.max(1e-9) * e2[k] / e1[k].max(1e-9) - 1.0 } else { 0.0 }).collect();
         let cam = &s.camera;

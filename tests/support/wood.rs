@@ -46,7 +46,7 @@ impl Stock {
     pub fn late(&self, x: f64, y: f64, z: f64) -> f32 {
         let (a, c) = self.along(x, y);
         let sd = self.seed;
-        let bend = 9.0 * f64::from(value2(a / 75.0, c / 48.0, sd + 3)) + 1.6 * f64::from(value2(a / 17.0, c / 9.0, sd + 4));
+        let bend = 7.0 * f64::from(value2(a / 95.0, c / 50.0, sd + 3)) + 0.7 * f64::from(value2(a / 24.0, c / 10.0, sd + 4));
         let d = (c - self.pith.0 + 0.35 * bend, z + self.pith.1 + self.slope * a + bend);
         let r = d.0.hypot(d.1) / self.ring;
         let r = r + 0.8 * f64::from(value1(r / 2.3, sd + 8)) + 0.35 * f64::from(value1(r, sd + 9));
