@@ -30,11 +30,7 @@ impl View {
         };
         let y = [z[1] * x[2] - z[2] * x[1], z[2] * x[0] - z[0] * x[2], z[0] * x[1] - z[1] * x[0]];
         let (sr, cr) = cam.roll.to_radians().sin_cos();
-        let r = [
-            std::array::from_fn(|k| cr * x[k] + sr * y[k]),
-            std::array::from_fn(|k| cr * y[k] - sr * x[k]),
-            z,
-        ];
+        let r = [std::array::from_fn(|k| cr * x[k] + sr * y[k]), std::array::from_fn(|k| cr * y[k] - sr * x[k]), z];
         let [w, h] = cam.px.map(|v| v as f64);
         // By the diagonal of a 36 x 24 mm frame.
         let f = w.hypot(h) * cam.f35 / 36f64.hypot(24.0);

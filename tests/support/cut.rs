@@ -130,7 +130,9 @@ fn walk(path: &Path, step: f64) -> Vec<(P, P)> {
         }
         left = t - l;
     }
-    if !path.closed && let (Some(e), Some(last)) = (pts.last(), out.last().copied()) {
+    if !path.closed
+        && let (Some(e), Some(last)) = (pts.last(), out.last().copied())
+    {
         out.push((*e, last.1));
     }
     out
@@ -162,11 +164,8 @@ pub fn cut(s: &Spec, walls: &Walls) -> Cut {
         let mut e_now = f64::NAN;
         let (mut es, mut ls) = (vec![], vec![]);
         for (k, (at, dir)) in walk(path, step).into_iter().enumerate() {
-            let (e, side) = if lift == 0.0 && s.lean == 0.0 && k % 8 != 0 {
-                (e_now, 0.0)
-            } else {
-                engagement(&done, at, dir, r)
-            };
+            let (e, side) =
+                if lift == 0.0 && s.lean == 0.0 && k % 8 != 0 { (e_now, 0.0) } else { engagement(&done, at, dir, r) };
             e_now = if e_now.is_nan() { e } else { e_now + (e - e_now) * lag };
             let mut level = lift * e_now;
             let mut slope = s.tilt;
@@ -197,9 +196,14 @@ pub fn cut(s: &Spec, walls: &Walls) -> Cut {
         shapes.push(Shape::new(d2, Bottom::Flat, [0.0, 0.0], s.g));
         let b = shapes.len() - 1;
         for path in loops(walls, s.size, d2 / 2.0, s2, true, d2 / 2.0 + 2.2 * s2) {
-            stamps.extend(walk(&path, 2.0 * s.g).into_iter().filter(|(p, _)| near_leftover(&done, *p, d2)).map(
-                |(at, _)| Stamp { at, level: (dz / 1e3) as f32, bottom: b, first: false },
-            ));
+            stamps.extend(
+                walk(&path, 2.0 * s.g).into_iter().filter(|(p, _)| near_leftover(&done, *p, d2)).map(|(at, _)| Stamp {
+                    at,
+                    level: (dz / 1e3) as f32,
+                    bottom: b,
+                    first: false,
+                }),
+            );
         }
     }
     let mut out = Cut { first: z.like(SOLID), z, levels, turns, burn: None };
@@ -306,7 +310,8 @@ fn wave(s: &Spec, z: &mut Field, [pitch, um, normal, wander]: [f64; 4]) {
             let (x, y) = (x0 + i as f64 * g, y0 + j as f64 * g);
             let stray = if wander > 0.0 { wander * f64::from(noise::value2(x / 22.0, y / 9.0, seed + 5)) } else { 0.0 };
             let t = std::f64::consts::TAU * ((x * cs + y * sn) / pitch + stray);
-            let swell = 1.0 + if wander > 0.0 { 0.35 * f64::from(noise::value2(x / 16.0, y / 7.0, seed + 6)) } else { 0.0 };
+            let swell =
+                1.0 + if wander > 0.0 { 0.35 * f64::from(noise::value2(x / 16.0, y / 7.0, seed + 6)) } else { 0.0 };
             *c += (um / 2e3 * swell * (t.sin() + 0.18 * (2.0 * t + 1.0).sin())) as f32;
         }
     });
@@ -327,7 +332,9 @@ fn sharp_turns(path: &Path) -> Vec<P> {
         })
         .collect();
     (0..n)
-        .filter(|&i| bend[i] > 0.7 && (1..=2 * back).all(|k| bend[i] >= bend[(i + k) % n] && bend[i] > bend[(i + n - k) % n]))
+        .filter(|&i| {
+            bend[i] > 0.7 && (1..=2 * back).all(|k| bend[i] >= bend[(i + k) % n] && bend[i] > bend[(i + n - k) % n])
+        })
         .map(|i| p[i])
         .collect()
 }

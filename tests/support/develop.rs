@@ -60,7 +60,9 @@ pub fn encode(s: &Spec, upright: RgbImage) -> Vec<u8> {
         _ => upright,
     };
     let mut out = vec![];
-    JpegEncoder::new_with_quality(&mut out, s.camera.quality).encode_image(&stored).expect("a picture in memory encodes");
+    JpegEncoder::new_with_quality(&mut out, s.camera.quality)
+        .encode_image(&stored)
+        .expect("a picture in memory encodes");
     if s.camera.exif != "none" {
         let e = exif(s);
         let mut head = vec![0xFF, 0xE1];
@@ -128,7 +130,9 @@ fn exif(s: &Spec) -> Vec<u8> {
                 Short(n) => (3, 1, n.to_le_bytes().to_vec()),
                 Long(n) => (4, 1, n.to_le_bytes().to_vec()),
                 Text(t) => (2, t.len() + 1, t.bytes().chain([0]).collect()),
-                Ratio(r) => (5, r.len(), r.iter().flat_map(|q| [q.0.to_le_bytes(), q.1.to_le_bytes()].concat()).collect()),
+                Ratio(r) => {
+                    (5, r.len(), r.iter().flat_map(|q| [q.0.to_le_bytes(), q.1.to_le_bytes()].concat()).collect())
+                }
             };
             out.extend(kind.to_le_bytes());
             out.extend((count as u32).to_le_bytes());

@@ -72,7 +72,14 @@ pub fn draw(seed: u64, cause: Option<&str>, size: Size) -> Spec {
     let asked = cause.and_then(|c| CAUSES.iter().find(|q| q.0 == c)).map_or(drawn, |q| q.0);
     let hidden = (asked == "cannot-tell").then(|| d.pick(&["blur", "blur", "high", "along", "burnt", "far", "dark"]));
     let cut = if hidden.is_some() {
-        d.pick(&["tilt-across-passes", "cusps", "alternating-passes", "full-width-first-pass", "engagement-steps", "drive-period"])
+        d.pick(&[
+            "tilt-across-passes",
+            "cusps",
+            "alternating-passes",
+            "full-width-first-pass",
+            "engagement-steps",
+            "drive-period",
+        ])
     } else {
         asked
     };
@@ -117,7 +124,12 @@ fn base(d: &mut Draw, seed: u64, cut: &'static str, size: Size) -> Spec {
         size: [w, h],
         outline: d.pick(&[Outline::Rect, Outline::Rect, Outline::Rect, Outline::Rect, Outline::L, Outline::Round]),
         depth: 2.5,
-        tool: Tool { d: d.pick(&[3.175, 4.0, 6.0, 6.0, 6.35, 6.35, 8.0]), bottom: Bottom::Flat, up_cut: d.yes(0.4), flutes: d.pick(&[1, 2, 2, 2, 3]) },
+        tool: Tool {
+            d: d.pick(&[3.175, 4.0, 6.0, 6.0, 6.35, 6.35, 8.0]),
+            bottom: Bottom::Flat,
+            up_cut: d.yes(0.4),
+            flutes: d.pick(&[1, 2, 2, 2, 3]),
+        },
         tool2: None,
         stepover: 0.0,
         pattern: Pattern::Parallel { angle: 0.0, both_ways: true, middle_first: false },
@@ -146,7 +158,14 @@ fn base(d: &mut Draw, seed: u64, cut: &'static str, size: Size) -> Spec {
         feed: d.pick(&[1500.0, 2000.0, 2500.0, 3000.0, 4000.0]),
         rpm: d.pick(&[12000.0, 16000.0, 18000.0, 22000.0]),
         g: 0.05,
-        light: Light { from: 90.0, el: 12.0, dist: d.log(360.0, 1000.0), size: d.log(1.5, 25.0), ambient: d.log(0.02, 0.25), second: None },
+        light: Light {
+            from: 90.0,
+            el: 12.0,
+            dist: d.log(360.0, 1000.0),
+            size: d.log(1.5, 25.0),
+            ambient: d.log(0.02, 0.25),
+            second: None,
+        },
         camera: Camera {
             px,
             f35: if d.yes(0.1) { d.u(50.0, 70.0) } else { d.u(22.0, 30.0) },
@@ -185,7 +204,8 @@ fn square_up(s: &mut Spec) {
 fn letters(d: &mut Draw, s: &mut Spec) {
     s.outline = Outline::Rect;
     s.size = [round(s.size[0].max(96.0), 2.0), round(s.size[1].max(62.0), 2.0)];
-    let text = d.pick(&["ELM", "FIN", "LEE", "TIE", "NET", "HIT", "VAN", "KIN", "LOT", "MAY", "ALE", "X", "OAT", "TEN", "INN"]);
+    let text = d
+        .pick(&["ELM", "FIN", "LEE", "TIE", "NET", "HIT", "VAN", "KIN", "LOT", "MAY", "ALE", "X", "OAT", "TEN", "INN"]);
     let height = s.size[1] * d.u(0.36, 0.5);
     let stroke = height * d.u(0.2, 0.27);
     s.letters = Some((text, height, stroke));
@@ -385,7 +405,11 @@ fn the_light(d: &mut Draw, s: &mut Spec) {
 fn hide(d: &mut Draw, s: &mut Spec, how: &'static str) {
     s.hidden = Some(how);
     match how {
-        "blur" => s.camera.blur = d.log(7.0, 16.0) * (s.stepover / 2.5).clamp(1.0, 2.0) * s.camera.px[0].max(s.camera.px[1]) as f64 / 2000.0,
+        "blur" => {
+            s.camera.blur =
+                d.log(7.0, 16.0) * (s.stepover / 2.5).clamp(1.0, 2.0) * s.camera.px[0].max(s.camera.px[1]) as f64
+                    / 2000.0
+        }
         "high" => {
             s.light.el = d.u(52.0, 72.0);
             s.tilt = s.tilt.map(|t| t * 0.25);
@@ -420,7 +444,8 @@ fn the_plan(d: &mut Draw, s: &mut Spec) {
     let p = &mut s.plan;
     p.inches = d.yes(0.12);
     p.percent = d.yes(0.2);
-    let repeats = matches!(s.cause, "tilt-across-passes" | "tilt-along-passes" | "cusps" | "alternating-passes" | "both");
+    let repeats =
+        matches!(s.cause, "tilt-across-passes" | "tilt-along-passes" | "cusps" | "alternating-passes" | "both");
     if d.yes(0.22) {
         let wide = height - s.tool.d;
         p.slip = Some(match d.0.random_range(0..4) {
@@ -437,7 +462,22 @@ fn the_plan(d: &mut Draw, s: &mut Spec) {
             p.slip = None;
         }
     }
-    for key in ["feed", "speed_rpm", "depth", "flutes", "helix", "pattern", "pass_angle_deg", "both_ways", "stepover", "material", "grain_angle_deg", "pocket", "shape", "diameter"] {
+    for key in [
+        "feed",
+        "speed_rpm",
+        "depth",
+        "flutes",
+        "helix",
+        "pattern",
+        "pass_angle_deg",
+        "both_ways",
+        "stepover",
+        "material",
+        "grain_angle_deg",
+        "pocket",
+        "shape",
+        "diameter",
+    ] {
         let rate = match key {
             "stepover" | "shape" | "diameter" => 0.025,
             "pocket" if s.outline == Outline::Rect => 0.12,
@@ -527,16 +567,28 @@ fn place_clutter(d: &mut Draw, s: &mut Spec) {
         let turn = if kind == "block" { d.u(75.0, 285.0) } else { d.u(0.0, 360.0) };
         let (sn, cs) = (lamp + turn).to_radians().sin_cos();
         let r = s.size[0].hypot(s.size[1]) / 2.0 + d.u(22.0, 60.0);
-        let col = d.pick(&[[0.3, 0.05, 0.03], [0.05, 0.06, 0.07], [0.1, 0.3, 0.6], [0.6, 0.6, 0.58], [0.55, 0.45, 0.1], [0.5, 0.36, 0.2]]);
+        let col = d.pick(&[
+            [0.3, 0.05, 0.03],
+            [0.05, 0.06, 0.07],
+            [0.1, 0.3, 0.6],
+            [0.6, 0.6, 0.58],
+            [0.55, 0.45, 0.1],
+            [0.5, 0.36, 0.2],
+        ]);
         let (len, wid, h) = match kind {
             "block" => (d.u(15.0, 45.0), d.u(10.0, 30.0), d.u(3.0, 14.0)),
             "tape" => (d.u(50.0, 150.0), 25.0, 0.12),
             _ => (d.u(60.0, 140.0), 7.0, 7.0),
         };
-        let item = Clutter { kind, at: [c[0] + r * cs, c[1] + r * sn], rot: lamp + turn + d.u(-30.0, 30.0), len, wid, h, col };
+        let item =
+            Clutter { kind, at: [c[0] + r * cs, c[1] + r * sn], rot: lamp + turn + d.u(-30.0, 30.0), len, wid, h, col };
         let clear = s.refs.iter().all(|q| {
             let (sn, cs) = q.rot.to_radians().sin_cos();
-            let m = if q.kind == RefKind::Coin { q.at } else { [q.at[0] + 42.0 * cs - 27.0 * sn, q.at[1] + 42.0 * sn + 27.0 * cs] };
+            let m = if q.kind == RefKind::Coin {
+                q.at
+            } else {
+                [q.at[0] + 42.0 * cs - 27.0 * sn, q.at[1] + 42.0 * sn + 27.0 * cs]
+            };
             (m[0] - item.at[0]).hypot(m[1] - item.at[1]) > 62.0 + len
         });
         if clear {

@@ -69,11 +69,25 @@ pub fn make(s: &Spec) -> Made {
     }
     if let Some(p) = props.first().filter(|p| p.kind == "rule") {
         let c = p.centre();
-        frame.extend([[c[0] - 40.0, c[1], 0.0], [c[0] + 40.0, c[1], 0.0], [c[0], c[1] - 12.0, 0.0], [c[0], c[1] + 12.0, 0.0]]);
+        frame.extend([
+            [c[0] - 40.0, c[1], 0.0],
+            [c[0] + 40.0, c[1], 0.0],
+            [c[0], c[1] - 12.0, 0.0],
+            [c[0], c[1] + 12.0, 0.0],
+        ]);
     }
     let view = camera::View::framing(s, &frame);
     let (pixel, _) = view.scale(s.centre(), -s.depth);
-    let scene = render::Scene { s, walls: &walls, view: &view, stock: &stock, z: &rough, burr: &burr, burn: c.burn.as_ref(), props: &props };
+    let scene = render::Scene {
+        s,
+        walls: &walls,
+        view: &view,
+        stock: &stock,
+        z: &rough,
+        burr: &burr,
+        burn: c.burn.as_ref(),
+        props: &props,
+    };
     let (planes, lit) = render::render(&scene, pixel);
 
     // How strongly the marks show: the same floor without them, with them, and rough.
@@ -124,7 +138,8 @@ pub fn make(s: &Spec) -> Made {
         elsewhere = Some(rating.rate(&rating.change(&clean, &flat, |x, y| near.at(x, y) <= 0.02), true));
     }
     if s.cause == "both" {
-        let steps = Spec { tool: spec::Tool { bottom: spec::Bottom::Flat, ..s.tool.clone() }, tilt: [0.0, 0.0], ..s.clone() };
+        let steps =
+            Spec { tool: spec::Tool { bottom: spec::Bottom::Flat, ..s.tool.clone() }, tilt: [0.0, 0.0], ..s.clone() };
         let scallops = Spec { lift_um: 0.0, ..s.clone() };
         let one = |q: &Spec| rating.rate(&rating.change(&light(&cut_floor(q, &walls).z), &flat, all), true);
         parts = Some((one(&steps), one(&scallops)));

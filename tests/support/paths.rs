@@ -33,13 +33,20 @@ fn lanes(from: f64, to: f64, s: f64, middle_first: bool) -> Vec<f64> {
 }
 
 /// Straight passes at `angle`, clipped where the cutter of radius `r` fits.
-pub fn parallel(s: &Spec, walls: &Walls, r: f64, step: f64, angle: f64, both_ways: bool, middle_first: bool) -> Vec<Path> {
+pub fn parallel(
+    s: &Spec,
+    walls: &Walls,
+    r: f64,
+    step: f64,
+    angle: f64,
+    both_ways: bool,
+    middle_first: bool,
+) -> Vec<Path> {
     let (sn, cs) = angle.to_radians().sin_cos();
     let (u, n) = ([cs, sn], [-sn, cs]);
     let dot = |a: P, b: P| a[0] * b[0] + a[1] * b[1];
-    let span = |d: P| {
-        walls.polygon.iter().map(|q| dot(*q, d)).fold((f64::MAX, f64::MIN), |(a, b), v| (a.min(v), b.max(v)))
-    };
+    let span =
+        |d: P| walls.polygon.iter().map(|q| dot(*q, d)).fold((f64::MAX, f64::MIN), |(a, b), v| (a.min(v), b.max(v)));
     let ((u0, u1), (v0, v1)) = (span(u), span(n));
     let _ = s;
     let mut out: Vec<Path> = vec![];
@@ -70,7 +77,8 @@ pub fn parallel(s: &Spec, walls: &Walls, r: f64, step: f64, angle: f64, both_way
             if both_ways && let Some(last) = out.last().and_then(|p: &Path| p.points.last().copied()) {
                 let fit = (0..=20).all(|i| {
                     let t = f64::from(i) / 20.0;
-                    walls.room([last[0] + (points[0][0] - last[0]) * t, last[1] + (points[0][1] - last[1]) * t]) > r - 0.05
+                    walls.room([last[0] + (points[0][0] - last[0]) * t, last[1] + (points[0][1] - last[1]) * t])
+                        > r - 0.05
                 });
                 if fit && (last[0] - points[0][0]).hypot(last[1] - points[0][1]) < 3.0 * step {
                     out.push(Path { points: vec![last, points[0]], closed: false, lane: None });

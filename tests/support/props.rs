@@ -76,9 +76,7 @@ impl Prism {
                 let (a, b) = (a - self.len / 2.0 + CARD_R, b - self.wid / 2.0 + CARD_R);
                 a.max(0.0).hypot(b.max(0.0)) < CARD_R && a < CARD_R && b < CARD_R
             }
-            "chip" | "chip-floor" => {
-                (u / self.len - 0.5).abs() + (v / self.wid - 0.5).abs() < 0.5
-            }
+            "chip" | "chip-floor" => (u / self.len - 0.5).abs() + (v / self.wid - 0.5).abs() < 0.5,
             _ => u > 0.0 && v > 0.0 && u < self.len && v < self.wid,
         }
     }
@@ -122,7 +120,13 @@ fn rule(style: u32, u: f64, v: f64) -> Rgb {
         _ => [0.80, 0.80, 0.80],
     };
     let n = u.round();
-    let long = if n % 10.0 == 0.0 { 7.5 } else if n % 5.0 == 0.0 { 5.5 } else { 4.0 };
+    let long = if n % 10.0 == 0.0 {
+        7.5
+    } else if n % 5.0 == 0.0 {
+        5.5
+    } else {
+        4.0
+    };
     let tick = (u - n).abs() < 0.09 && v < long;
     let number = n % 10.0 == 0.0 && v > 9.0 && v < 12.0 && (u - n).abs() < 0.7;
     if tick || number { [0.03, 0.03, 0.03] } else { base.map(|c| c * (1.0 + 0.05 * value2(u / 9.0, v / 0.2, 3))) }
@@ -151,28 +155,64 @@ fn card(style: u32, u: f64, v: f64) -> Rgb {
     let white: Rgb = [0.80, 0.81, 0.83];
     let black: Rgb = [0.018, 0.018, 0.02];
     match style % 14 {
-        0 => if words(u, v, 52.0, 42.0, 76.0, 45.0, 3) { [0.4, 0.4, 0.4] } else { [0.74, 0.73, 0.69] },
+        0 => {
+            if words(u, v, 52.0, 42.0, 76.0, 45.0, 3) {
+                [0.4, 0.4, 0.4]
+            } else {
+                [0.74, 0.73, 0.69]
+            }
+        }
         1 => {
-            if (6.0..18.5).contains(&v) { black } else if words(u, v, 8.0, 26.0, 44.0, 46.0, 4) { [0.2, 0.2, 0.25] } else { white }
+            if (6.0..18.5).contains(&v) {
+                black
+            } else if words(u, v, 8.0, 26.0, 44.0, 46.0, 4) {
+                [0.2, 0.2, 0.25]
+            } else {
+                white
+            }
         }
         2 => chip(u, v).unwrap_or(if words(u, v, 10.0, 36.0, 64.0, 38.0, 5) { white } else { [0.012, 0.014, 0.09] }),
         3 => {
-            if (12.0..17.0).contains(&v) || words(u, v, 52.0, 26.0, 76.0, 34.0, 6) { [0.85, 0.85, 0.85] } else { [0.52, 0.01, 0.012] }
+            if (12.0..17.0).contains(&v) || words(u, v, 52.0, 26.0, 76.0, 34.0, 6) {
+                [0.85, 0.85, 0.85]
+            } else {
+                [0.52, 0.01, 0.012]
+            }
         }
         4 => std::array::from_fn(|k| (0.28 + 0.4 * octaves(u / 13.0, v / 13.0, 3, 40 + k as u32)).clamp(0.02, 0.8)),
         5 => {
             let t = ((u / 85.6 + v / 54.0) / 2.0) as f32;
             chip(u, v).unwrap_or([0.16 * (1.0 - t) + 0.01, 0.02 + 0.22 * t, 0.22])
         }
-        6 => if (u + v).rem_euclid(14.0) < 7.0 { [0.68, 0.48, 0.04] } else { [0.02, 0.02, 0.03] },
-        7 => if v < 5.0 { [0.03, 0.08, 0.4] } else if (8.0..26.0).contains(&u) && (12.0..36.0).contains(&v) { [0.32, 0.36, 0.42] } else if words(u, v, 32.0, 14.0, 72.0, 44.0, 8) { [0.04, 0.04, 0.05] } else { [0.72, 0.74, 0.76] },
+        6 => {
+            if (u + v).rem_euclid(14.0) < 7.0 {
+                [0.68, 0.48, 0.04]
+            } else {
+                [0.02, 0.02, 0.03]
+            }
+        }
+        7 => {
+            if v < 5.0 {
+                [0.03, 0.08, 0.4]
+            } else if (8.0..26.0).contains(&u) && (12.0..36.0).contains(&v) {
+                [0.32, 0.36, 0.42]
+            } else if words(u, v, 32.0, 14.0, 72.0, 44.0, 8) {
+                [0.04, 0.04, 0.05]
+            } else {
+                [0.72, 0.74, 0.76]
+            }
+        }
         8 => {
             let k = 1.0 + 0.35 * value2(u / 60.0, v / 0.35, 9) + 0.15 * value2(u / 20.0, v / 0.15, 10);
             [0.42 * k, 0.42 * k, 0.43 * k]
         }
         9 => {
             let star = ((v - 27.0).atan2(u - 55.0) * 5.0).sin() as f32;
-            if (u - 55.0).hypot(v - 27.0) < 12.0 + 7.0 * f64::from(star) { [0.10, 0.5, 0.2] } else { [0.008, 0.12, 0.045] }
+            if (u - 55.0).hypot(v - 27.0) < 12.0 + 7.0 * f64::from(star) {
+                [0.10, 0.5, 0.2]
+            } else {
+                [0.008, 0.12, 0.045]
+            }
         }
         // Close to bare wood.
         10 => {
@@ -182,8 +222,20 @@ fn card(style: u32, u: f64, v: f64) -> Rgb {
         11 => chip(u, v).unwrap_or(if (46.0..46.6).contains(&v) { [0.5, 0.38, 0.1] } else { [0.012, 0.012, 0.013] }),
         12 => {
             let (a, b) = (u.rem_euclid(6.0) - 3.0, v.rem_euclid(6.0) - 3.0);
-            if v < 14.0 { white } else if a.hypot(b) < 1.2 { [0.02, 0.1, 0.1] } else { [0.75, 0.55, 0.06] }
+            if v < 14.0 {
+                white
+            } else if a.hypot(b) < 1.2 {
+                [0.02, 0.1, 0.1]
+            } else {
+                [0.75, 0.55, 0.06]
+            }
         }
-        _ => if u < 30.0 { [0.78, 0.78, 0.78] } else { chip(u - 40.0, v).unwrap_or([0.72, 0.16, 0.015]) },
+        _ => {
+            if u < 30.0 {
+                [0.78, 0.78, 0.78]
+            } else {
+                chip(u - 40.0, v).unwrap_or([0.72, 0.16, 0.015])
+            }
+        }
     }
 }

@@ -3,7 +3,7 @@
 use super::camera::View;
 use super::cut::SOLID;
 use super::field::{Field, P};
-use super::light::{Shade, lamp_at, lambert, shine, sweep};
+use super::light::{Shade, lambert, lamp_at, shine, sweep};
 use super::outline::Walls;
 use super::props::Prism;
 use super::spec::Spec;
@@ -101,10 +101,15 @@ pub fn render(q: &Scene, pixel: f64) -> (Vec<Vec<f32>>, Lit) {
     let lim = |k: usize, lo: bool| {
         let v = edge.iter().map(|p| p[k]);
         let c = s.centre()[k];
-        if lo { v.fold(f64::MAX, f64::min).max(c - 420.0).min(-1.0) } else { v.fold(f64::MIN, f64::max).min(c + 420.0).max(s.size[k] + 1.0) }
+        if lo {
+            v.fold(f64::MAX, f64::min).max(c - 420.0).min(-1.0)
+        } else {
+            v.fold(f64::MIN, f64::max).min(c + 420.0).max(s.size[k] + 1.0)
+        }
     };
     let g = (1.15 * pixel).clamp(0.08, 0.3);
-    let mut coarse = Field::new(lim(0, true) - 1.0, lim(1, true) - 1.0, lim(0, false) + 1.0, lim(1, false) + 1.0, g, 0.0);
+    let mut coarse =
+        Field::new(lim(0, true) - 1.0, lim(1, true) - 1.0, lim(0, false) + 1.0, lim(1, false) + 1.0, g, 0.0);
     {
         let z = q.z;
         let depth = s.depth as f32;
@@ -206,7 +211,8 @@ fn wall(q: &Scene, lit: &Lit, lamp: [f64; 3], p: P, z: f64) -> Rgb {
     let away = q.walls.away(p);
     let foot = [p[0] + 0.12 * away[0], p[1] + 0.12 * away[1]];
     let hidden = lit.shade.top.near(foot[0], foot[1]);
-    let see = ((z as f32 - hidden) / (0.02 + lit.shade.far.near(foot[0], foot[1]) * super::light::spread(s)) + 0.5).clamp(0.0, 1.0);
+    let see = ((z as f32 - hidden) / (0.02 + lit.shade.far.near(foot[0], foot[1]) * super::light::spread(s)) + 0.5)
+        .clamp(0.0, 1.0);
     let e = f64::from(see) * lambert(s, lamp, [p[0], p[1], z], [away[0], away[1], 0.0]) + s.light.ambient * 0.7;
     q.stock.colour(p[0], p[1], z).map(|c| c * e as f32)
 }

@@ -26,8 +26,14 @@ pub enum Outline {
 #[derive(Clone, Debug, PartialEq)]
 pub enum Pattern {
     /// `first`: 0 = starts at one side, 1 = starts in the middle and goes both ways.
-    Parallel { angle: f64, both_ways: bool, middle_first: bool },
-    Contour { inward: bool },
+    Parallel {
+        angle: f64,
+        both_ways: bool,
+        middle_first: bool,
+    },
+    Contour {
+        inward: bool,
+    },
 }
 
 /// A wave that the machine leaves on the floor besides the passes' own shape.

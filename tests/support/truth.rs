@@ -20,17 +20,35 @@ pub struct Family {
 }
 
 pub fn families(s: &Spec) -> Vec<Family> {
-    let one = |pitch, normal: f64, curved, what, role| Family { pitch, normal: Some(normal.rem_euclid(180.0)), curved, what, role };
+    let one = |pitch, normal: f64, curved, what, role| Family {
+        pitch,
+        normal: Some(normal.rem_euclid(180.0)),
+        curved,
+        what,
+        role,
+    };
     if s.skim {
         return vec![];
     }
     match s.ripple {
         Some(Ripple::Wave { pitch, normal, .. }) => {
-            return vec![one(pitch, normal, false, if s.cause == "chatter" { "chatter" } else { "drive lead" }, "main")];
+            return vec![one(
+                pitch,
+                normal,
+                false,
+                if s.cause == "chatter" { "chatter" } else { "drive lead" },
+                "main",
+            )];
         }
         Some(Ripple::Arcs { pitch, .. }) => {
             let Pattern::Parallel { angle, .. } = s.pattern else { return vec![] };
-            return vec![one(pitch, angle, true, if s.cause == "once-per-tooth" { "feed per tooth" } else { "feed per turn" }, "main")];
+            return vec![one(
+                pitch,
+                angle,
+                true,
+                if s.cause == "once-per-tooth" { "feed per tooth" } else { "feed per turn" },
+                "main",
+            )];
         }
         None => {}
     }
@@ -42,7 +60,9 @@ pub fn families(s: &Spec) -> Vec<Family> {
         ],
         Pattern::Parallel { angle, .. } if scallops => vec![one(s.stepover, angle + 90.0, false, "stepover", "main")],
         Pattern::Contour { .. } if scallops => match s.outline {
-            Outline::Round => vec![Family { pitch: s.stepover, normal: None, curved: true, what: "stepover", role: "main" }],
+            Outline::Round => {
+                vec![Family { pitch: s.stepover, normal: None, curved: true, what: "stepover", role: "main" }]
+            }
             _ => [0.0, 90.0].map(|n| one(s.stepover, n, false, "stepover", "main")).into(),
         },
         _ => vec![],
@@ -99,7 +119,11 @@ pub fn edges(z: &Field) -> Option<(f64, f64, f64)> {
             let ((hx, gx), (hy, gy)) = (across(k, 1), across(k, z.w));
             let (g, s, h) = if gx.abs() > gy.abs() { (gx.abs(), 1, hx.abs()) } else { (gy.abs(), z.w, hy.abs()) };
             // Steepest along its own direction, at least 3 um high and steeper than any tilt.
-            if h > 0.003 && g / (2.0 * z.g as f32) > 0.03 && g >= across(k - s, s).1.abs() && g > across(k + s, s).1.abs() {
+            if h > 0.003
+                && g / (2.0 * z.g as f32) > 0.03
+                && g >= across(k - s, s).1.abs()
+                && g > across(k + s, s).1.abs()
+            {
                 heights.push(h * 1e3);
                 length += z.g * f64::from((gx * gx + gy * gy).sqrt() / g);
             }
@@ -216,8 +240,12 @@ pub fn judge(f: &Facts) -> (String, Option<String>, Vec<String>, Vec<String>, &'
                 verdicts.push("none-seen");
             }
             "fuzz-or-tear" => verdicts.push("none-seen"),
-            "once-per-revolution" if omitted("feed") || omitted("speed_rpm") || omitted("flutes") => accept.push("once-per-tooth"),
-            "once-per-tooth" if omitted("feed") || omitted("speed_rpm") || omitted("flutes") => accept.push("once-per-revolution"),
+            "once-per-revolution" if omitted("feed") || omitted("speed_rpm") || omitted("flutes") => {
+                accept.push("once-per-tooth")
+            }
+            "once-per-tooth" if omitted("feed") || omitted("speed_rpm") || omitted("flutes") => {
+                accept.push("once-per-revolution")
+            }
             "drive-period" if s.plan.screw_lead.is_none() => accept.push("chatter"),
             "tilt-across-passes" | "tilt-along-passes" if omitted("shape") => accept.push("cusps"),
             "cusps" if omitted("shape") => accept.push("tilt-across-passes"),
@@ -288,7 +316,15 @@ pub fn truth(f: &Facts) -> Value {
         .collect();
     let main = fams.iter().find(|q| q.role == "main");
     let ridges = main.and_then(|q| ridge(&f.cut.z, q.pitch, q.normal.unwrap_or(0.0)));
-    let stepped = matches!(s.cause, "full-width-first-pass" | "engagement-steps" | "cutter-change-step" | "both" | "tilt-across-passes" | "alternating-passes");
+    let stepped = matches!(
+        s.cause,
+        "full-width-first-pass"
+            | "engagement-steps"
+            | "cutter-change-step"
+            | "both"
+            | "tilt-across-passes"
+            | "alternating-passes"
+    );
     let edge = if stepped && !s.skim { edges(&f.cut.z) } else { None };
     let corners = [[2.0, 2.0], [2.0 + pw, 2.0], [2.0 + pw, 2.0 + ph], [2.0, 2.0 + ph]];
     let refs: Vec<Value> = s
@@ -327,7 +363,13 @@ pub fn truth(f: &Facts) -> Value {
     let mut visibility = json!({
         "marks": seen_json(&f.marks), "share": 1.0 / (1.0 + s.light.ambient), "lit_fraction": r(f.lit_fraction, 1e4), "texture_rms": r(f.texture_rms, 1e4),
     });
-    for (k, q) in [("strip", f.strip_seen), ("elsewhere", f.elsewhere), ("steps", f.parts.map(|p| p.0)), ("scallops", f.parts.map(|p| p.1)), ("figure", f.figure)] {
+    for (k, q) in [
+        ("strip", f.strip_seen),
+        ("elsewhere", f.elsewhere),
+        ("steps", f.parts.map(|p| p.0)),
+        ("scallops", f.parts.map(|p| p.1)),
+        ("figure", f.figure),
+    ] {
         if let Some(q) = q {
             visibility[k] = seen_json(&q);
         }

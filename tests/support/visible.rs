@@ -119,7 +119,16 @@ fn reduce(f: &Field, c: usize) -> (usize, usize, Vec<f64>) {
 impl Rating {
     /// `flat`: light on a floor without marks; `whole`: with marks and roughness; `clean`: with marks alone; `colour`:
     /// luminance of the floor's own colour; `pixel`: mm per photo pixel; `wide`: tile width wanted (mm).
-    pub fn new(s: &Spec, flat: &Field, clean: &Field, whole: &Field, colour: impl Fn(f64, f64) -> f64, floor: &Field, pixel: f64, wide: f64) -> Self {
+    pub fn new(
+        s: &Spec,
+        flat: &Field,
+        clean: &Field,
+        whole: &Field,
+        colour: impl Fn(f64, f64) -> f64,
+        floor: &Field,
+        pixel: f64,
+        wide: f64,
+    ) -> Self {
         let tile = wide.max(12.8);
         let c = ((tile / N as f64 / s.g).round() as usize).max(1);
         let g = c as f64 * s.g;
@@ -137,9 +146,13 @@ impl Rating {
             }
         }
         let n = lit.iter().filter(|l| **l).count();
-        let lum: Vec<f64> = (0..w * h).map(|k| if lit[k] { colour(flat.x((k % w) * c + c / 2), flat.y((k / w) * c + c / 2)) } else { 0.0 }).collect();
+        let lum: Vec<f64> = (0..w * h)
+            .map(|k| if lit[k] { colour(flat.x((k % w) * c + c / 2), flat.y((k / w) * c + c / 2)) } else { 0.0 })
+            .collect();
         let mean = lum.iter().zip(&lit).filter(|q| *q.1).map(|q| q.0).sum::<f64>() / n.max(1) as f64;
-        let texture: Vec<f64> = (0..w * h).map(|k| if lit[k] { lum[k] / mean.max(1e-9) * e2[k] / e1[k].max(1e-9) - 1.0 } else { 0.0 }).collect();
+        let texture: Vec<f64> = (0..w * h)
+            .map(|k| if lit[k] { lum[k] / mean.max(1e-9) * e2[k] / e1[k].max(1e-9) - 1.0 } else { 0.0 })
+            .collect();
         let cam = &s.camera;
         let l = cam.expo * 1.0;
         let keep = if l > 0.75 {
@@ -153,7 +166,18 @@ impl Rating {
         let eight = 0.008 / l.min(1.0).powf(0.45);
         let white = (shot * shot + eight * eight) * (pixel / g).powi(2) + EYE * EYE * (0.1 / g).powi(2);
         let sigma = (cam.blur.powi(2) + 0.3).sqrt() * pixel / g;
-        let mut q = Self { g, w, h, texture: vec![], lit, white, keep, sigma, lit_fraction: n as f64 / floor_cells.max(1) as f64, texture_rms: 0.0 };
+        let mut q = Self {
+            g,
+            w,
+            h,
+            texture: vec![],
+            lit,
+            white,
+            keep,
+            sigma,
+            lit_fraction: n as f64 / floor_cells.max(1) as f64,
+            texture_rms: 0.0,
+        };
         q.texture = q.soften(texture);
         let ss = q.texture.iter().map(|t| t * t).sum::<f64>();
         q.texture_rms = (ss / n.max(1) as f64).sqrt();
@@ -178,11 +202,14 @@ impl Rating {
     }
     /// A change of colour instead of light: `f` gives the relative change.
     pub fn colour_change(&self, f: impl Fn(f64, f64) -> f64) -> Vec<f64> {
-        let v = (0..self.w * self.h).map(|k| if self.lit[k] { f((k % self.w) as f64 * self.g, (k / self.w) as f64 * self.g) * self.keep } else { 0.0 });
+        let v = (0..self.w * self.h).map(|k| {
+            if self.lit[k] { f((k % self.w) as f64 * self.g, (k / self.w) as f64 * self.g) * self.keep } else { 0.0 }
+        });
         self.soften(v.collect())
     }
     pub fn rate(&self, change: &[f64], against_texture: bool) -> Seen {
-        let hann: Vec<f64> = (0..N).map(|i| 0.5 - 0.5 * (std::f64::consts::TAU * (i as f64 + 0.5) / N as f64).cos()).collect();
+        let hann: Vec<f64> =
+            (0..N).map(|i| 0.5 - 0.5 * (std::f64::consts::TAU * (i as f64 + 0.5) / N as f64).cos()).collect();
         let energy: f64 = hann.iter().map(|v| v * v).sum::<f64>().powi(2);
         let at = |v: &[f64], j0: usize, i0: usize| -> Vec<f64> {
             let mut t = vec![0.0; N * N];

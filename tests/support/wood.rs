@@ -46,7 +46,8 @@ impl Stock {
     pub fn late(&self, x: f64, y: f64, z: f64) -> f32 {
         let (a, c) = self.along(x, y);
         let sd = self.seed;
-        let bend = 7.0 * f64::from(value2(a / 95.0, c / 50.0, sd + 3)) + 0.7 * f64::from(value2(a / 24.0, c / 10.0, sd + 4));
+        let bend =
+            7.0 * f64::from(value2(a / 95.0, c / 50.0, sd + 3)) + 0.7 * f64::from(value2(a / 24.0, c / 10.0, sd + 4));
         let d = (c - self.pith.0 + 0.35 * bend, z + self.pith.1 + self.slope * a + bend);
         let r = d.0.hypot(d.1) / self.ring;
         let r = r + 0.8 * f64::from(value1(r / 2.3, sd + 8)) + 0.35 * f64::from(value1(r, sd + 9));
@@ -70,13 +71,20 @@ impl Stock {
     pub fn colour(&self, x: f64, y: f64, z: f64) -> Rgb {
         let c = match self.kind {
             "mdf" => {
-                let m = octaves(x / 6.0, y / 6.0, 4, self.seed) * 0.10 + value2(x / 0.45, y / 0.45, self.seed + 1) * 0.05;
-                let speck = if hash((x / 0.3).floor() as i32, (y / 0.3).floor() as i32, 0, self.seed + 2) > 0.985 { -0.12 } else { 0.0 };
+                let m =
+                    octaves(x / 6.0, y / 6.0, 4, self.seed) * 0.10 + value2(x / 0.45, y / 0.45, self.seed + 1) * 0.05;
+                let speck = if hash((x / 0.3).floor() as i32, (y / 0.3).floor() as i32, 0, self.seed + 2) > 0.985 {
+                    -0.12
+                } else {
+                    0.0
+                };
                 let k = 1.0 + self.figure * (m + speck);
                 [0.46 * k, 0.335 * k, 0.20 * (k * 1.02 - 0.02)]
             }
             "foam" => {
-                let k = 1.0 + 0.035 * octaves(x / 0.6, y / 0.6, 2, self.seed) + 0.02 * octaves(x / 25.0, y / 25.0, 2, self.seed + 1);
+                let k = 1.0
+                    + 0.035 * octaves(x / 0.6, y / 0.6, 2, self.seed)
+                    + 0.02 * octaves(x / 25.0, y / 25.0, 2, self.seed + 1);
                 [0.56 * k, 0.53 * k, 0.40 * k]
             }
             "plastic" => {
@@ -93,8 +101,12 @@ impl Stock {
                 let cloud = octaves(x / 38.0, y / 38.0, 2, self.seed + 12);
                 let (early, dark, fib, pore): (Rgb, Rgb, f32, f32) = match wood {
                     "pine" => ([0.66, 0.50, 0.28], [0.43, 0.25, 0.095], 0.05, 0.0),
-                    "oak" => ([0.50, 0.36, 0.20], [0.37, 0.245, 0.12], 0.07, self.pores(x, y, 0.22, 2.6, 0.05 + 0.10 * late)),
-                    "beech" => ([0.52, 0.345, 0.225], [0.44, 0.275, 0.165], 0.05, self.pores(x, y, 0.2, 1.1, 0.05) * 0.6),
+                    "oak" => {
+                        ([0.50, 0.36, 0.20], [0.37, 0.245, 0.12], 0.07, self.pores(x, y, 0.22, 2.6, 0.05 + 0.10 * late))
+                    }
+                    "beech" => {
+                        ([0.52, 0.345, 0.225], [0.44, 0.275, 0.165], 0.05, self.pores(x, y, 0.2, 1.1, 0.05) * 0.6)
+                    }
                     "plywood" => ([0.60, 0.47, 0.31], [0.51, 0.37, 0.22], 0.06, 0.0),
                     _ => ([0.60, 0.49, 0.345], [0.51, 0.385, 0.245], 0.04, 0.0),
                 };
