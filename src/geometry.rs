@@ -214,6 +214,10 @@ impl Pose {
     pub fn shifted(&self, up_mm: f64) -> Self {
         Self { t: self.t + self.normal() * up_mm, ..self.clone() }
     }
+    /// The same camera with the plane's axes turned: the new +x axis lies at (cos, sin) in the old axes.
+    pub fn turned(&self, cos: f64, sin: f64) -> Self {
+        Self { r1: self.r1 * cos + self.r2 * sin, r2: self.r2 * cos - self.r1 * sin, ..self.clone() }
+    }
     /// Plane millimetres to photo pixels.
     pub fn homography(&self) -> Option<Homography> {
         let k = Matrix3::new(self.focal_px, 0.0, self.centre.x, 0.0, self.focal_px, self.centre.y, 0.0, 0.0, 1.0);
@@ -226,6 +230,60 @@ impl Pose {
     /// Angle between the camera's axis and the plane's normal, degrees.
     pub fn obliquity_deg(&self) -> f64 {
         (-self.normal().z).clamp(-1.0, 1.0).acos().to_degrees()
+    }
+}
+
+/// A pin-hole camera over a plane with one term of radial lens distortion: with (x, y) the undistorted position
+/// in focal lengths from the principal point, the photo shows (x, y) (1 + k1 r^2), r^2 = x^2 + y^2.
+#[derive(Debug, Clone)]
+pub struct PlaneView {
+    pub pose: Pose,
+    pub k1: f64,
+}
+
+impl PlaneView {
+    /// Plane mm to photo px.
+    pub fn forward(&self, p: Point) -> Point {
+        let v = self.pose.r1 * p.x + self.pose.r2 * p.y + self.pose.t;
+        let (x, y) = (v.x / v.z, v.y / v.z);
+        let d = self.pose.focal_px * (1.0 + self.k1 * (x * x + y * y));
+        Point::new(self.pose.centre.x + d * x, self.pose.centre.y + d * y)
+    }
+    /// Photo px to plane mm.
+    pub fn backward(&self, q: Point) -> Point {
+        let (f, c) = (self.pose.focal_px, self.pose.centre);
+        let (x, y) = ((q.x - c.x) / f, (q.y - c.y) / f);
+        let (mut u, mut v) = (x, y);
+        // Fixed point: the step shrinks by 2 k1 r^2 < 0.05 each time.
+        for _ in 0..4 {
+            let d = 1.0 + self.k1 * (u * u + v * v);
+            (u, v) = (x / d, y / d);
+        }
+        let (r1, r2, t) = (&self.pose.r1, &self.pose.r2, &self.pose.t);
+        // Ray (u, v, 1) s = r1 x + r2 y + t, solved for x and y.
+        let (a, b, e) = (r1.x - u * r1.z, r2.x - u * r2.z, u * t.z - t.x);
+        let (g, h, k) = (r1.y - v * r1.z, r2.y - v * r2.z, v * t.z - t.y);
+        let det = a * h - b * g;
+        Point::new((e * h - b * k) / det, (a * k - e * g) / det)
+    }
+    /// The homography nearest (least squares) to this view over the rectangle of half sizes `half` about `middle` (plane mm).
+    pub fn homography(&self, middle: Point, half: (f64, f64)) -> Option<Homography> {
+        let mut pairs = vec![];
+        for i in -2..=2 {
+            for j in -2..=2 {
+                let p = Point::new(middle.x + half.0 * f64::from(i) / 2.0, middle.y + half.1 * f64::from(j) / 2.0);
+                pairs.push((p, self.forward(p)));
+            }
+        }
+        Homography::from_pairs(&pairs)
+    }
+    /// The same camera seen from a parallel plane `up_mm` nearer to the camera (negative: farther), same x and y axes.
+    pub fn shifted(&self, up_mm: f64) -> Self {
+        Self { pose: self.pose.shifted(up_mm), k1: self.k1 }
+    }
+    /// The same camera with the plane's axes turned: the new +x axis lies at (cos, sin) in the old axes.
+    pub fn turned(&self, cos: f64, sin: f64) -> Self {
+        Self { pose: self.pose.turned(cos, sin), k1: self.k1 }
     }
 }
 

@@ -3,26 +3,24 @@
 use super::FloorFrame;
 use crate::caveat;
 use crate::caveat::Caveat;
-use crate::geometry::{Homography, Point, Pose};
+use crate::geometry::{Homography, PlaneView, Point, Pose};
 use crate::photo::Photo;
 use crate::plan::PlannedCut;
+use crate::reference::ASSUMED_F35_RELATIVE;
+use crate::reference::CAMERA_F35_RELATIVE;
 use crate::reference::Level;
 use crate::reference::Reference;
 use crate::reference::Source;
+use crate::reference::assumed_focal_px;
 use crate::units::Measured;
 use nalgebra::Matrix3;
 
-/// Main lens of a phone where the file does not say: 26 mm equivalent (common practice, no source; phones since 2015 lie
-/// between 24 and 29 mm). 15 % covers a change of the picture's format and light cropping, not a tele lens.
-const ASSUMED_F35_MM: f64 = 26.0;
-const ASSUMED_F35_RELATIVE: f64 = 0.15;
+/// Largest relative sigma with which a focal length from the reference's own perspective needs no caveat: half of the
+/// doubt of the assumed lens.
+const USABLE_FOCAL_RELATIVE: f64 = 0.08;
 
-/// Doubt of a 35 mm equivalent in the file: the two conventions (diagonal or long side) differ by 4 % on a 4:3 sensor and
-/// the value is rounded to whole millimetres, 2 % at 26 mm.
-const CAMERA_F35_RELATIVE: f64 = 0.03;
-
-/// Largest relative sigma with which a focal length from the reference's own perspective beats the assumed lens.
-const USABLE_FOCAL_RELATIVE: f64 = ASSUMED_F35_RELATIVE;
+/// Half size of the floor where the plan gives none, mm: signs and pockets read from one photo are 50 to 150 mm wide.
+const UNKNOWN_HALF_MM: (f64, f64) = (40.0, 40.0);
 
 /// Doubt of the height of a reference's face above the plane it lies on, mm: limits of ISO/IEC 7810 are 0.68 to 0.84 mm,
 /// and a card seldom lies closer than this.
@@ -70,35 +68,53 @@ pub fn frame(photo: &Photo, reference: Option<&Reference>, plan: &PlannedCut) ->
     if focal.assumed && (drop > 0.0 || height_sigma > 0.0) {
         caveats.push(caveat::NO_FOCAL_LENGTH.plain());
     }
-    let pose = (!flat).then(|| Pose::from_homography(&reference.to_px, focal.px, centre)).flatten();
-    let carry = |down_mm: f64| carried(reference, pose.as_ref(), down_mm);
+    let pose = match &reference.view {
+        Some(v) => Some(v.pose.clone()),
+        None if flat => None,
+        None => Pose::from_homography(&reference.to_px, focal.px, centre),
+    };
     let rim_down = if on_rim { reference.height_mm } else { reference.height_mm - depth.unwrap_or(0.0) };
-    let (to_px, rim_to_px) = (carry(drop), carry(rim_down));
+    let to_px = carried(reference, pose.as_ref(), drop);
     let at = |h: &Homography| 1.0 / h.scale_at(h.backward(centre));
     let (mut relative, mut offset) = (reference.relative_sigma, 0.0);
     if let Some(pose) = &pose {
         let distance = pose.distance().max(1.0);
-        offset = at(&to_px) / at(&reference.to_px) - 1.0;
+        offset = at(&to_px) / at(&carried(reference, Some(pose), 0.0)) - 1.0;
         relative = relative.hypot(offset * focal.relative).hypot(height_sigma / distance);
     }
-    let frame = FloorFrame {
-        scale: Measured::new(at(&to_px), at(&to_px) * relative),
+    let mut frame = FloorFrame {
+        scale: None,
         source: Some(reference.source),
         residual_px: reference.residual_px,
         level: Some(reference.level),
         floor_offset_corrected: pose.is_some() && (depth.is_some() || !on_rim),
         floor_offset_relative: offset,
+        rim_to_px: Some(carried(reference, pose.as_ref(), rim_down)),
+        view: reference.view.as_ref().map(|v| v.shifted(-drop)),
         pose: pose.map(|p| p.shifted(-drop)),
-        rim_to_px: Some(rim_to_px),
+        rim_up_mm: drop - rim_down,
+        half_mm: plan.pocket_mm.map_or(UNKNOWN_HALF_MM, |(w, h)| (w.max(h) / 2.0, w.max(h) / 2.0)),
         to_px,
-    };
-    (frame.aligned_at(centre), caveats)
+    }
+    .aligned_at(centre);
+    let scale = at(&frame.to_px);
+    frame.scale = Measured::new(scale, scale * relative);
+    (frame, caveats)
 }
 
 impl FloorFrame {
-    /// The same frame turned about its origin so that +x runs along the photo's +x at the photo point `middle`.
+    /// The same frame turned about its origin so that +x runs along the photo's +x at the photo point `middle`; where the
+    /// lens distortion is known, both maps are made to fit best about that point.
     pub fn aligned_at(&self, middle: Point) -> Self {
-        let [a, b, c, d] = self.to_px.jacobian(self.to_px.backward(middle));
+        let mut out = self.clone();
+        if let Some(v) = &self.view {
+            let at = v.backward(middle);
+            let nearest =
+                |v: PlaneView, old: &Homography| v.homography(at, self.half_mm).unwrap_or_else(|| old.clone());
+            out.to_px = nearest(v.clone(), &self.to_px);
+            out.rim_to_px = self.rim_to_px.as_ref().map(|old| nearest(v.shifted(self.rim_up_mm), old));
+        }
+        let [a, b, c, d] = out.to_px.jacobian(out.to_px.backward(middle));
         // First column of the inverse Jacobian: the plane direction seen as the photo's +x.
         let det = a * d - b * c;
         let (x, y) = (d / det, -c / det);
@@ -106,12 +122,10 @@ impl FloorFrame {
         let (cos, sin) = (x / n, y / n);
         let turn = Homography::from_matrix(Matrix3::new(cos, -sin, 0.0, sin, cos, 0.0, 0.0, 0.0, 1.0));
         let turned = |h: &Homography| turn.as_ref().and_then(|t| h.after(t)).unwrap_or_else(|| h.clone());
-        let mut out = self.clone();
-        out.to_px = turned(&self.to_px);
-        out.rim_to_px = self.rim_to_px.as_ref().map(turned);
-        if let Some(p) = &mut out.pose {
-            (p.r1, p.r2) = (p.r1 * cos + p.r2 * sin, p.r2 * cos - p.r1 * sin);
-        }
+        out.to_px = turned(&out.to_px);
+        out.rim_to_px = out.rim_to_px.as_ref().map(turned);
+        out.pose = out.pose.map(|p| p.turned(cos, sin));
+        out.view = out.view.map(|v| v.turned(cos, sin));
         out
     }
 }
@@ -128,25 +142,23 @@ struct Focal {
 }
 
 fn focal(photo: &Photo, reference: &Reference) -> Focal {
-    if let Some(px) = photo.focal_px() {
-        return Focal { px, relative: CAMERA_F35_RELATIVE, assumed: false };
-    }
-    match reference.focal_px {
-        Some(m) if m.relative_sigma() < USABLE_FOCAL_RELATIVE => {
+    match (photo.focal_px(), reference.focal_px) {
+        // A fitted camera has weighed the file's value already.
+        (file, Some(m)) if file.is_some() || m.relative_sigma() < USABLE_FOCAL_RELATIVE => {
             Focal { px: m.value, relative: m.relative_sigma(), assumed: false }
         }
-        _ => Focal { px: assumed_focal_px(photo.width, photo.height), relative: ASSUMED_F35_RELATIVE, assumed: true },
+        (Some(px), _) => Focal { px, relative: CAMERA_F35_RELATIVE, assumed: false },
+        _ => Focal { px: assumed_focal_px(photo), relative: ASSUMED_F35_RELATIVE, assumed: true },
     }
-}
-
-/// Focal length in pixels of the lens that is assumed where the file does not say.
-fn assumed_focal_px(width: usize, height: usize) -> f64 {
-    ASSUMED_F35_MM * (width as f64).hypot(height as f64) / 43.266_615
 }
 
 /// Map of the plane `down_mm` below the reference's own, in the reference's axes. The change from plane to plane comes
 /// from the pose; the reference's own map is kept as measured.
 fn carried(reference: &Reference, pose: Option<&Pose>, down_mm: f64) -> Homography {
+    if let Some(v) = &reference.view {
+        let h = v.shifted(-down_mm).homography(Point::default(), UNKNOWN_HALF_MM);
+        return h.unwrap_or_else(|| reference.to_px.clone());
+    }
     let change = pose.filter(|_| down_mm != 0.0).and_then(|p| {
         let (here, there) = (p.homography()?, p.shifted(-down_mm).homography()?);
         reference.to_px.after(&here.inverse().after(&there)?)
@@ -165,7 +177,10 @@ fn unscaled(centre: Point) -> FloorFrame {
         floor_offset_corrected: false,
         floor_offset_relative: 0.0,
         pose: None,
+        view: None,
         rim_to_px: None,
+        rim_up_mm: 0.0,
+        half_mm: UNKNOWN_HALF_MM,
     }
 }
 
@@ -209,6 +224,7 @@ mod tests {
             relative_sigma: 0.001,
             outline_px: vec![],
             focal_px: None,
+            view: None,
         }
     }
     #[test]

@@ -6,7 +6,7 @@ mod view;
 pub use frame::frame;
 pub use view::view;
 
-use crate::geometry::{Homography, Point, Pose};
+use crate::geometry::{Homography, PlaneView, Point, Pose};
 use crate::raster::Plane;
 use crate::reference::Level;
 use crate::reference::Source;
@@ -30,9 +30,16 @@ pub struct FloorFrame {
     pub floor_offset_relative: f64,
     /// Camera pose against the floor plane, where a focal length is known or assumed.
     pub pose: Option<Pose>,
+    /// The same camera with its lens distortion, where that was fitted: `to_px` is then the nearest homography about the
+    /// middle of the floor.
+    pub view: Option<PlaneView>,
     /// Map of the stock's top plane, in the same axes as `to_px`: a vertical wall's rim and foot have the same x and y.
     /// `None` without scale. Equal to `to_px` where the depth is unknown.
     pub rim_to_px: Option<Homography>,
+    /// How much higher than the floor the plane of `rim_to_px` lies, mm.
+    pub rim_up_mm: f64,
+    /// Half size of the piece of floor that `to_px` must fit best, mm.
+    pub half_mm: (f64, f64),
 }
 
 /// A resampled piece of the floor plane. Sample (i, j) lies at `origin + (i, j) * step` in the floor frame.

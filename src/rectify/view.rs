@@ -155,6 +155,9 @@ mod tests {
             floor_offset_corrected: false,
             floor_offset_relative: 0.0,
             pose: None,
+            view: None,
+            rim_up_mm: 0.0,
+            half_mm: (40.0, 40.0),
             rim_to_px: None,
         }
     }

@@ -81,6 +81,7 @@ pub fn from_points(photo: &Photo, points: &[(Point, Point)], level: Option<Level
         relative_sigma,
         outline_px: vec![],
         focal_px: None,
+        view: None,
     };
     Ok((reference, caveats))
 }
@@ -116,6 +117,7 @@ pub fn from_scale(photo: &Photo, mm_per_px: f64, level: Option<Level>) -> Result
         relative_sigma: GIVEN_RELATIVE,
         outline_px: vec![],
         focal_px: None,
+        view: None,
     })
 }
 

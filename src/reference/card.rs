@@ -1,0 +1,366 @@
+//! An ID-1 card found by itself (ISO/IEC 7810), refined at full size and put to the test.
+
+use super::fit::{Fitted, Outline, fit};
+use super::profile::{Profiler, Step};
+use super::quads::{Camera, Quad, pose, shape};
+use crate::geometry::{PlaneView, Point};
+
+/// ID-1 of ISO/IEC 7810: 85.60 x 53.98 mm, corner radius 3.18 mm.
+pub const CARD: Outline = Outline { width: 85.60, height: 53.98, radius: 3.18 };
+
+/// Thickness of ID-1, mm (ISO/IEC 7810: 0.68 to 0.84).
+pub const CARD_THICKNESS_MM: f64 = 0.76;
+
+/// Places along each side, and along each corner's arc.
+const PLACES: usize = 48;
+const ARC_PLACES: usize = 7;
+
+/// How near a step must lie to a line or to the arc to belong to it: px, and mm on the card. 0.15 mm tells the arc of
+/// 3.18 mm from one under 2.8 or over 3.5 mm (its middle moves by 0.41 of the difference).
+const NEAR_PX: f64 = 1.0;
+const NEAR_MM: f64 = 0.15;
+
+/// A card hypothesis after the look at full size.
+#[derive(Debug, Clone)]
+pub struct Candidate {
+    pub fitted: Fitted,
+    /// Share of places with a step on the outline: per side (long, short, long, short) and per corner.
+    pub sides: [f64; 4],
+    pub corners: [f64; 4],
+    /// Log aspect and cosine of the corner by the four free lines, before the pose is forced on them.
+    pub aspect: f64,
+    pub skew: f64,
+    /// px per mm at the middle.
+    pub px_per_mm: f64,
+    /// Corner radius that the arcs show, mm, where they can be read.
+    pub radius_mm: Option<f64>,
+}
+
+impl Candidate {
+    pub fn corner_share(&self) -> f64 {
+        self.corners.iter().sum::<f64>() / 4.0
+    }
+    pub fn side_share(&self) -> f64 {
+        self.sides.iter().sum::<f64>() / 4.0
+    }
+    pub fn quality(&self) -> f64 {
+        self.corner_share() + self.side_share()
+    }
+    /// Rounded outline in photo px.
+    pub fn outline_px(&self, outline: Outline) -> Vec<Point> {
+        let r = outline.radius;
+        let mut out = vec![];
+        for (k, (sx, sy)) in [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)].into_iter().enumerate() {
+            let centre = Point::new(sx * (outline.width / 2.0 - r), sy * (outline.height / 2.0 - r));
+            for i in 0..=4 {
+                let a = (180.0 + 90.0 * k as f64 + 22.5 * f64::from(i)).to_radians();
+                out.push(self.fitted.view.forward(centre + Point::new(a.cos(), a.sin()) * r));
+            }
+        }
+        out
+    }
+    /// Crossings of the straight sides in photo px.
+    pub fn corners_px(&self, outline: Outline) -> [Point; 4] {
+        let (x, y) = (outline.width / 2.0, outline.height / 2.0);
+        [(-x, -y), (x, -y), (x, y), (-x, y)].map(|(x, y)| self.fitted.view.forward(Point::new(x, y)))
+    }
+}
+
+/// One straight edge near a side: offset from the side (mm, outwards) = a + b u, u along the side from its middle.
+#[derive(Debug, Clone, Copy)]
+struct Edge {
+    a: f64,
+    b: f64,
+    share: f64,
+}
+
+/// A place on the outline: where, which way is out, and how many px a millimetre outwards is.
+struct Place {
+    u: f64,
+    px: Point,
+    out: Point,
+    px_per_mm: f64,
+}
+
+fn place(view: &PlaneView, p: Point, normal: Point, u: f64) -> Place {
+    let (px, q) = (view.forward(p), view.forward(p + normal * 0.1));
+    let d = q - px;
+    let n = d.x.hypot(d.y).max(1e-9);
+    Place { u, px, out: d * (1.0 / n), px_per_mm: n / 0.1 }
+}
+
+/// Outward normal and tangent of side k (0 top, 1 right, 2 bottom, 3 left; clockwise), half length and distance.
+fn side(outline: Outline, k: usize) -> (Point, Point, f64, f64) {
+    let (w, h) = (outline.width / 2.0, outline.height / 2.0);
+    match k {
+        0 => (Point::new(0.0, -1.0), Point::new(1.0, 0.0), w, h),
+        1 => (Point::new(1.0, 0.0), Point::new(0.0, 1.0), h, w),
+        2 => (Point::new(0.0, 1.0), Point::new(-1.0, 0.0), w, h),
+        _ => (Point::new(-1.0, 0.0), Point::new(0.0, -1.0), h, w),
+    }
+}
+
+fn side_places(view: &PlaneView, outline: Outline, k: usize) -> Vec<Place> {
+    let (normal, tangent, half, far) = side(outline, k);
+    let straight = half - outline.radius - 0.5;
+    (0..PLACES)
+        .map(|i| {
+            let u = straight * (2.0 * (i as f64 + 0.5) / PLACES as f64 - 1.0);
+            place(view, normal * far + tangent * u, normal, u)
+        })
+        .collect()
+}
+
+fn arc_places(view: &PlaneView, outline: Outline, k: usize) -> Vec<Place> {
+    let (sx, sy) = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)][k];
+    let r = outline.radius;
+    let centre = Point::new(sx * (outline.width / 2.0 - r), sy * (outline.height / 2.0 - r));
+    (0..ARC_PLACES)
+        .map(|i| {
+            let angle = (15.0 + 60.0 * i as f64 / (ARC_PLACES - 1) as f64).to_radians();
+            let normal = Point::new(sx * angle.cos(), sy * angle.sin());
+            place(view, centre + normal * r, normal, angle)
+        })
+        .collect()
+}
+
+/// Looks at a quad (photo px) at full size. `reach_px`: how far the true edges may lie from the quad's.
+/// `None` when its sides do not show or the shape is not that of the outline.
+pub fn examine(
+    profiler: &Profiler,
+    quad: &Quad,
+    outline: Outline,
+    camera: &Camera,
+    reach_px: f64,
+) -> Option<Candidate> {
+    let start = PlaneView { pose: pose(&quad.corners, camera, (outline.width, outline.height))?, k1: 0.0 };
+    if !quad.corners.iter().all(|c| profiler.holds(*c, -2.0)) {
+        return None;
+    }
+    let mut found: Vec<Vec<Edge>> = vec![];
+    for k in 0..4 {
+        let places = side_places(&start, outline, k);
+        let steps: Vec<Vec<Step>> = steps_at(profiler, &places, reach_px);
+        let edges = straight_edges(&places, &steps);
+        if edges.is_empty() {
+            return None;
+        }
+        found.push(edges);
+    }
+    let mut best: Option<(f64, [Edge; 4], f64, f64)> = None;
+    for combo in combinations(&found) {
+        let corners = crossings(&start, outline, &combo);
+        let Some((aspect, skew)) = nearest_shape(&corners, camera, (outline.width, outline.height)) else { continue };
+        if aspect.abs() > SHAPE || skew.abs() > SHAPE {
+            continue;
+        }
+        let mut score = combo.iter().map(|e| e.share).sum::<f64>() / 4.0 - 0.2 * (aspect.abs() + skew.abs()) / SHAPE;
+        for (k, e) in combo.iter().enumerate() {
+            // The face's own border is the innermost of a bundle: outside of it lie the card's side and its shadow.
+            if found[k].iter().any(|o| o.share > 0.6 && o.a < e.a - 0.05 && o.a > e.a - BUNDLE_MM) {
+                score -= 0.1;
+            }
+        }
+        if best.as_ref().is_none_or(|b| score > b.0) {
+            best = Some((score, combo, aspect, skew));
+        }
+    }
+    let (_, combo, aspect, skew) = best?;
+    settle(profiler, &start, outline, camera, &combo, aspect, skew)
+}
+
+/// Largest deviation of log aspect and corner cosine of the free lines. Lens distortion of 1.2 % makes up to 0.7 %, a
+/// focal length wrong by 3 % up to 1 % at 30 degrees.
+const SHAPE: f64 = 0.02;
+
+/// Edges closer together than this belong to one border (face, side of the card, contact shadow), mm.
+const BUNDLE_MM: f64 = 1.0;
+
+fn nearest_shape(corners: &[Point; 4], camera: &Camera, size: (f64, f64)) -> Option<(f64, f64)> {
+    let steps: &[f64] = if camera.relative > 0.08 { &[-1.5, -1.0, -0.5, 0.0, 0.5, 1.0, 1.5] } else { &[0.0] };
+    steps
+        .iter()
+        .filter_map(|s| shape(corners, camera.focal_px * (1.0 + s * camera.relative), camera.centre, size))
+        .map(|(a, s, _)| (a, s))
+        .min_by(|a, b| a.0.hypot(a.1).total_cmp(&b.0.hypot(b.1)))
+}
+
+fn steps_at(profiler: &Profiler, places: &[Place], reach_px: f64) -> Vec<Vec<Step>> {
+    places.iter().map(|p| profiler.steps(p.px, p.out, reach_px, 5.0)).collect()
+}
+
+/// Straight edges among the steps, best first, at most three: pairs of steps from either end vote (deterministic search).
+fn straight_edges(places: &[Place], steps: &[Vec<Step>]) -> Vec<Edge> {
+    let mm = |i: usize, s: &Step| s.offset / places[i].px_per_mm;
+    let mut pairs: Vec<Edge> = vec![];
+    let n = places.len();
+    for i in (0..n / 3).step_by(2) {
+        for j in (n - n / 3..n).step_by(2) {
+            for s in &steps[i] {
+                for t in &steps[j] {
+                    let (p, q) = (mm(i, s), mm(j, t));
+                    let b = (q - p) / (places[j].u - places[i].u);
+                    // A quad's side is known to about a degree.
+                    if b.abs() < 0.025 {
+                        pairs.push(Edge { a: p - b * places[i].u, b, share: 0.0 });
+                    }
+                }
+            }
+        }
+    }
+    let member = |e: &Edge, i: usize| {
+        let near = NEAR_PX / places[i].px_per_mm;
+        steps[i]
+            .iter()
+            .map(|s| mm(i, s))
+            .filter(|t| (t - e.a - e.b * places[i].u).abs() < near)
+            .min_by(|a, b| (a - e.a - e.b * places[i].u).abs().total_cmp(&(b - e.a - e.b * places[i].u).abs()))
+    };
+    // A coarse count on every third place first.
+    let mut ranked: Vec<(usize, Edge)> =
+        pairs.into_iter().map(|e| ((0..n).step_by(3).filter(|i| member(&e, *i).is_some()).count(), e)).collect();
+    ranked.sort_by(|a, b| b.0.cmp(&a.0));
+    let mut out: Vec<Edge> = vec![];
+    for (_, e) in ranked.iter().take(150) {
+        let mut e = *e;
+        for _ in 0..2 {
+            let (mut x, mut y) = (vec![], vec![]);
+            for (i, p) in places.iter().enumerate() {
+                if let Some(t) = member(&e, i) {
+                    x.push(p.u);
+                    y.push(t);
+                }
+            }
+            let Some((a, b, _, _)) = crate::stats::fit_line(&x, &y, None) else { break };
+            e = Edge {
+                a,
+                b,
+                share: (0..n).filter(|i| member(&Edge { a, b, share: 0.0 }, *i).is_some()).count() as f64 / n as f64,
+            };
+        }
+        let apart = 2.0 / places[n / 2].px_per_mm;
+        if e.share >= 0.45 && !out.iter().any(|o| (o.a - e.a).abs() < apart) {
+            out.push(e);
+        }
+    }
+    out.sort_by(|a, b| b.share.total_cmp(&a.share));
+    out.truncate(3);
+    out
+}
+
+fn combinations(found: &[Vec<Edge>]) -> Vec<[Edge; 4]> {
+    let mut out = vec![];
+    for a in &found[0] {
+        for b in &found[1] {
+            for c in &found[2] {
+                for d in &found[3] {
+                    out.push([*a, *b, *c, *d]);
+                }
+            }
+        }
+    }
+    out
+}
+
+/// Corners (photo px, order of the outline) where the four edges cross.
+fn crossings(view: &PlaneView, outline: Outline, edges: &[Edge; 4]) -> [Point; 4] {
+    let line = |k: usize| {
+        let (normal, tangent, half, far) = side(outline, k);
+        let e = &edges[k];
+        let at = |u: f64| normal * (far + e.a + e.b * u) + tangent * u;
+        (at(-half), at(half))
+    };
+    std::array::from_fn(|k| {
+        let ((p, q), (r, s)) = (line((k + 3) % 4), line(k));
+        let (d, e) = (q - p, s - r);
+        let det = d.x * e.y - d.y * e.x;
+        let t = ((r.x - p.x) * e.y - (r.y - p.y) * e.x) / det;
+        view.forward(p + d * t)
+    })
+}
+
+/// Fits the pose to the steps along the chosen edges, then reads the corners and fits once more with them.
+fn settle(
+    profiler: &Profiler,
+    start: &PlaneView,
+    outline: Outline,
+    camera: &Camera,
+    edges: &[Edge; 4],
+    aspect: f64,
+    skew: f64,
+) -> Option<Candidate> {
+    let corners = crossings(start, outline, edges);
+    let mut view = PlaneView { pose: pose(&corners, camera, (outline.width, outline.height))?, k1: 0.0 };
+    let mut fitted = None;
+    let mut sides = [0.0; 4];
+    let mut shares = [0.0; 4];
+    let mut middles = vec![];
+    for round in 0..3 {
+        let mut points = vec![];
+        let near_px = |p: &Place| NEAR_PX.max(0.5 * NEAR_MM * p.px_per_mm) + if round == 0 { 1.5 } else { 0.0 };
+        for k in 0..4 {
+            let places = side_places(&view, outline, k);
+            let steps = steps_at(profiler, &places, 6.0);
+            let mut n = 0;
+            for (p, s) in places.iter().zip(&steps) {
+                if let Some(o) = nearest(s, near_px(p)) {
+                    points.push((p.px + p.out * o, 1.0));
+                    n += 1;
+                }
+            }
+            sides[k] = n as f64 / PLACES as f64;
+        }
+        if round > 0 {
+            middles.clear();
+            for k in 0..4 {
+                let places = arc_places(&view, outline, k);
+                let mut n = 0;
+                for p in &places {
+                    let near = NEAR_PX.max(NEAR_MM * p.px_per_mm);
+                    // Wide reach, so that a weak step next to a strong one elsewhere is not taken for the arc.
+                    let steps = profiler.steps(p.px, p.out, (1.4 * p.px_per_mm).max(6.0), 2.0);
+                    if let Some(o) = nearest(&steps, near) {
+                        points.push((p.px + p.out * o, 0.7));
+                        n += 1;
+                    }
+                    if (p.u.to_degrees() - 45.0).abs() < 12.0
+                        && let Some(o) = strongest(&steps, 0.8 * p.px_per_mm)
+                    {
+                        middles.push(outline.radius - o / p.px_per_mm / (std::f64::consts::SQRT_2 - 1.0));
+                    }
+                }
+                shares[k] = f64::from(n) / ARC_PLACES as f64;
+            }
+        }
+        let f = fit(&view, &points, outline, camera, POINT_SIGMA_PX)?;
+        view = f.view.clone();
+        fitted = Some(f);
+    }
+    let fitted = fitted?;
+    let px_per_mm = {
+        let (o, x) = (view.forward(Point::default()), view.forward(Point::new(1.0, 0.0)));
+        let y = view.forward(Point::new(0.0, 1.0));
+        ((x.x - o.x) * (y.y - o.y) - (x.y - o.y) * (y.x - o.x)).abs().sqrt()
+    };
+    Some(Candidate {
+        fitted,
+        sides,
+        corners: shares,
+        aspect,
+        skew,
+        px_per_mm,
+        radius_mm: crate::stats::median(&middles),
+    })
+}
+
+/// What one of the 48 points of a side is worth, px: an edge's place is known to 0.15 px by its neighbours' light (common
+/// error of all points of a side; a quarter of them taken as independent gives 0.15 sqrt(12)).
+const POINT_SIGMA_PX: f64 = 0.5;
+
+fn nearest(steps: &[Step], within: f64) -> Option<f64> {
+    steps.iter().map(|s| s.offset).filter(|o| o.abs() <= within).min_by(|a, b| a.abs().total_cmp(&b.abs()))
+}
+
+fn strongest(steps: &[Step], within: f64) -> Option<f64> {
+    steps.iter().filter(|s| s.offset.abs() <= within).max_by(|a, b| a.strength.total_cmp(&b.strength)).map(|s| s.offset)
+}
