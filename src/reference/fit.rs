@@ -5,11 +5,6 @@ use crate::geometry::{PlaneView, Point, Pose};
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::{DMatrix, DVector, Dyn, Owned, Rotation3, Vector3};
 
-/// Doubt of the first radial distortion coefficient k1 (x_d = x (1 + k1 r^2), r in focal lengths) about zero: phones
-/// correct their main lens to under 2 % at the corner (common practice, no source). A larger value lets one card's noise
-/// bend the whole photo, a smaller one hides a lens that is not corrected.
-const DISTORTION_SIGMA: f64 = 0.012;
-
 /// A rectangle with rounded corners about the origin, mm.
 #[derive(Debug, Clone, Copy)]
 pub struct Outline {
@@ -54,6 +49,10 @@ impl Fitted {
         }
         (g.transpose() * &self.covariance * g)[(0, 0)].max(0.0).sqrt()
     }
+    /// The first radial distortion coefficient with its sigma.
+    pub fn k1(&self) -> (f64, f64) {
+        (self.view.k1, self.covariance[(7, 7)].max(0.0).sqrt())
+    }
     /// One-sigma relative error of the focal length.
     pub fn focal_sigma(&self) -> f64 {
         self.covariance[(6, 6)].max(0.0).sqrt()
@@ -96,7 +95,7 @@ impl Problem<'_> {
             r[i] = self.outline.distance(v.backward(*q)) * self.px_per_mm[i] * w / self.sigma_px;
         }
         r[n] = (v.pose.focal_px / self.camera.focal_px).ln() / self.camera.relative;
-        r[n + 1] = v.k1 / DISTORTION_SIGMA;
+        r[n + 1] = (v.k1 - self.camera.k1.0) / self.camera.k1.1;
         r
     }
     fn slopes(&self) -> DMatrix<f64> {
@@ -236,7 +235,7 @@ mod tests {
             }
         }
         let start = moved(&truth, &[0.02, -0.03, 0.01, 1.0, -1.0, 3.0, 0.0, 0.01]);
-        let camera = Camera { focal_px: 3000.0, relative: 0.03, centre: Point::new(2000.0, 1500.0) };
+        let camera = Camera { focal_px: 3000.0, relative: 0.03, centre: Point::new(2000.0, 1500.0), k1: (0.0, 0.012) };
         let got = fit(&start, &points, CARD, &camera, 0.5).unwrap();
         assert!(got.residual_px < 0.02, "{}", got.residual_px);
         assert!((got.view.k1 + 0.01).abs() < 0.003, "k1 {}", got.view.k1);

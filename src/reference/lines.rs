@@ -18,7 +18,7 @@ const FAINTER: f32 = 0.3;
 const SHORTEST: f64 = 9.0;
 
 /// Most lines handed on, the strongest first.
-const MOST_LINES: usize = 140;
+const MOST_LINES: usize = 180;
 
 /// A straight edge in reduced pixels: `at` + t `along`, with the stretches of t that carry edge.
 #[derive(Debug, Clone)]
@@ -28,7 +28,7 @@ pub struct Line {
     pub along: Point,
     /// Sorted, not overlapping.
     pub stretches: Vec<(f64, f64)>,
-    /// Sum over stretches of length times saturated contrast.
+    /// Sum over segments of length times squared saturated contrast: grain is long but faint.
     pub weight: f64,
 }
 
@@ -130,7 +130,7 @@ fn joined(seed: &Segment, all: &[Segment]) -> Line {
             _ => stretches.push(s),
         }
     }
-    let weight = members.iter().map(|s| s.length() * s.contrast).sum();
+    let weight = members.iter().map(|s| s.length() * s.contrast * s.contrast).sum();
     Line { stretches, weight, ..line }
 }
 

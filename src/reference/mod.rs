@@ -1,12 +1,14 @@
 //! Room 3: known points found (or given) in the photo become a [`Reference`]: a plane in millimetres tied to pixels.
 
-mod card;
+
 mod edges;
 mod fit;
+mod figure;
 mod given;
 mod lines;
 mod profile;
 mod quads;
+mod pocket;
 mod search;
 
 use crate::caveat::Caveat;
@@ -48,6 +50,8 @@ pub struct Options {
     pub level: Option<Level>,
     /// Do not look for a card or the planned pocket when nothing is given.
     pub no_search: bool,
+    /// Do not look for a card (the planned pocket may still give the scale).
+    pub skip_card: bool,
 }
 
 /// A plane in millimetres tied to photo pixels.
@@ -103,5 +107,5 @@ pub fn find(photo: &Photo, plan: &PlannedCut, options: &Options) -> Result<(Opti
     if options.no_search {
         return Ok((None, vec![]));
     }
-    Ok(search::search(photo, plan, level))
+    Ok(search::search(photo, plan, level, !options.skip_card))
 }

@@ -12,6 +12,9 @@ const WEAKEST: f32 = 0.02;
 /// Weakest step against the strongest of its profile. Sharpening in the camera leaves side steps of a tenth to a sixth.
 const FAINTER: f32 = 0.2;
 
+/// Longest half profile, px: a card as large as a 48 MP photo asks for 130.
+const LONGEST_PX: f64 = 150.0;
+
 /// Profile samples per px.
 const PER_PX: usize = 2;
 
@@ -56,7 +59,10 @@ impl<'a> Profiler<'a> {
     /// edge; from the inside outwards. The place of a step is the centroid of its gradient in linear light, along the
     /// colour direction of its steepest point.
     pub fn steps(&self, at: Point, normal: Point, reach: f64, wide: f64) -> Vec<Step> {
-        let n = (reach * PER_PX as f64).ceil() as usize * 2 + 1;
+        if !(reach > 0.0 && [at.x, at.y, normal.x, normal.y].iter().all(|v| v.is_finite())) {
+            return vec![];
+        }
+        let n = (reach.min(LONGEST_PX) * PER_PX as f64).ceil() as usize * 2 + 1;
         // Two pixels more on either side for the differences.
         let pad = 2 * PER_PX;
         let taps = (wide.round() as i32).clamp(1, 9);

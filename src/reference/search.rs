@@ -1,11 +1,13 @@
 //! The search for a reference in the photo itself.
 
-use super::card::{CARD, CARD_THICKNESS_MM, Candidate, examine};
 use super::edges::{Edges, edges};
-use super::lines::lines;
+use super::figure::{CARD, CARD_THICKNESS_MM, Candidate, Figure, examine, refit};
+use super::lines::{Line, lines};
+use super::pocket::{agrees, holds_card, rim, rim_quads, rims};
 use super::profile::Profiler;
 use super::quads::{Camera, Quad, quads};
 use super::{ASSUMED_F35_RELATIVE, CAMERA_F35_RELATIVE, Level, Reference, Source, assumed_focal_px};
+use crate::caveat;
 use crate::caveat::Caveat;
 use crate::geometry::Point;
 use crate::photo::Photo;
@@ -35,41 +37,114 @@ const LARGEST_RMS_MM: f64 = 0.06;
 /// One sigma of a card's own size: ISO/IEC 7810 allows 85.47 to 85.72 mm and 53.92 to 54.03 mm, +-0.15 % and +-0.1 %.
 const SIZE_RELATIVE: f64 = 0.001;
 
-/// Looks for an ID-1 card.
-pub fn search(photo: &Photo, _plan: &PlannedCut, level: Option<Level>) -> (Option<Reference>, Vec<Caveat>) {
+/// Doubt of the first radial distortion coefficient k1 (x_d = x (1 + k1 r^2), r in focal lengths) about zero: phones
+/// correct their main lens to under 2 % at the corner (common practice, no source). A larger value lets one card's noise
+/// bend the whole photo, a smaller one hides a lens that is not corrected.
+const DISTORTION_SIGMA: f64 = 0.012;
+
+/// Looks for an ID-1 card (if `card`), else for the planned pocket's rim.
+pub fn search(photo: &Photo, plan: &PlannedCut, level: Option<Level>, card: bool) -> (Option<Reference>, Vec<Caveat>) {
     let Some(edges) = edges(photo) else { return (None, vec![]) };
     let camera = camera(photo);
-    let profiler = Profiler::new(photo);
-    let card = find_card(&edges, &profiler, &camera);
-    (card.and_then(|c| as_reference(photo, &c, level.unwrap_or(Level::Rim))), vec![])
-}
-
-fn camera(photo: &Photo) -> Camera {
-    let centre = Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
-    match photo.focal_px() {
-        Some(focal_px) => Camera { focal_px, relative: CAMERA_F35_RELATIVE, centre },
-        None => Camera { focal_px: assumed_focal_px(photo), relative: ASSUMED_F35_RELATIVE, centre },
-    }
-}
-
-/// The best figure that passes as a card.
-fn find_card(edges: &Edges, profiler: &Profiler, camera: &Camera) -> Option<Candidate> {
     let reduced = Camera {
         focal_px: camera.focal_px / edges.k as f64,
         relative: camera.relative,
         centre: Point::new(edges.reduced(camera.centre.x), edges.reduced(camera.centre.y)),
+        ..camera
     };
-    let size = (CARD.width, CARD.height);
-    let found = quads(&lines(edges), &reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_QUADS);
-    found
-        .par_iter()
-        .filter_map(|q| {
-            let corners = q.corners.map(|c| Point::new(edges.full(c.x), edges.full(c.y)));
-            examine(profiler, &Quad { corners, ..q.clone() }, CARD, camera, 2.0 * edges.k as f64 + 3.0)
-        })
-        .filter(is_card)
-        .max_by(|a, b| a.quality().total_cmp(&b.quality()))
+    let profiler = Profiler::new(photo);
+    let lines = lines(&edges);
+    let reach_px = 2.0 * edges.k as f64 + 3.0;
+    let rim = rim(plan);
+    let rims_seen = rim.as_ref().map(|r| rim_quads(&edges, &lines, &reduced, r)).unwrap_or_default();
+    let found = if card { find_card(&edges, &lines, &profiler, &camera, &reduced, reach_px) } else { None };
+    let pocket = rim.as_ref().and_then(|figure| {
+        // Beside a card only the quads of its own scale can be the rim.
+        let fits = |q: &&Quad| found.as_ref().is_none_or(|c| agrees(&c.fitted.view, q, figure, &camera));
+        let some: Vec<Quad> = rims_seen.iter().filter(fits).take(if card { 6 } else { 24 }).cloned().collect();
+        rims(&profiler, &some, figure, &camera, reach_px).into_iter().find(|c| is_rim(c, plan))
+    });
+    match (found, pocket, rim) {
+        (Some(mut c), pocket, figure) => {
+            if let Some(again) = pocket.as_ref().and_then(|p| {
+                // The rim's long straight edges know the lens better than the card does; its size is left out.
+                let own = Camera { k1: p.fitted.k1(), ..camera };
+                refit(&profiler, &c, CARD.outline, &own)
+            }) {
+                c = again;
+            }
+            let (level, caveats) = card_level(&c, level, &rims_seen, figure.as_ref(), &camera);
+            (as_reference(photo, &c, &CARD, level), caveats)
+        }
+        (None, Some(p), Some(figure)) => (as_reference(photo, &p, &figure, Level::Rim), vec![]),
+        _ => (None, vec![]),
+    }
 }
+
+/// Which plane a card lies on: as the user says, else inside or beside the planned pocket's rim, else the rim is assumed.
+fn card_level(
+    card: &Candidate,
+    given: Option<Level>,
+    rims: &[Quad],
+    figure: Option<&Figure>,
+    camera: &Camera,
+) -> (Level, Vec<Caveat>) {
+    if let Some(level) = given {
+        return (level, vec![]);
+    }
+    match figure.and_then(|f| holds_card(&card.fitted.view, rims, f, camera)) {
+        Some(inside) => (if inside { Level::Floor } else { Level::Rim }, vec![]),
+        None => {
+            let text = "The card was taken to lie on the stock's top face; no rim of the planned pocket's size was seen \
+                        to lie round or beside it.";
+            (Level::Rim, vec![caveat::REFERENCE_LEVEL_ASSUMED.with(text)])
+        }
+    }
+}
+
+fn camera(photo: &Photo) -> Camera {
+    let centre = Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
+    let k1 = (0.0, DISTORTION_SIGMA);
+    match photo.focal_px() {
+        Some(focal_px) => Camera { focal_px, relative: CAMERA_F35_RELATIVE, centre, k1 },
+        None => Camera { focal_px: assumed_focal_px(photo), relative: ASSUMED_F35_RELATIVE, centre, k1 },
+    }
+}
+
+/// The best figure that passes as a card.
+fn find_card(
+    edges: &Edges,
+    lines: &[Line],
+    profiler: &Profiler,
+    camera: &Camera,
+    reduced: &Camera,
+    reach_px: f64,
+) -> Option<Candidate> {
+    let size = (CARD.outline.width, CARD.outline.height);
+    let found = quads(lines, reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_QUADS);
+    // A few at a time: the best quads come first, and a full score cannot be beaten.
+    let mut best: Option<Candidate> = None;
+    for some in found.chunks(8) {
+        let here = some
+            .par_iter()
+            .filter_map(|q| {
+                let corners = q.corners.map(|c| Point::new(edges.full(c.x), edges.full(c.y)));
+                examine(profiler, &Quad { corners, ..q.clone() }, &CARD, camera, reach_px)
+            })
+            .filter(is_card)
+            .max_by(|a, b| a.quality().total_cmp(&b.quality()));
+        if here.as_ref().map_or(-1.0, Candidate::quality) > best.as_ref().map_or(-1.0, Candidate::quality) {
+            best = here;
+        }
+        if best.as_ref().is_some_and(|b| b.quality() > FULL_SCORE) {
+            break;
+        }
+    }
+    best
+}
+
+/// Quality (2 = every place of every side and corner) above which no better card is looked for.
+const FULL_SCORE: f64 = 1.9;
 
 fn is_card(c: &Candidate) -> bool {
     let least = |v: &[f64; 4]| v.iter().copied().fold(f64::INFINITY, f64::min);
@@ -80,18 +155,40 @@ fn is_card(c: &Candidate) -> bool {
         && c.fitted.residual_px < (LARGEST_RMS_MM * c.px_per_mm).max(0.5)
 }
 
-fn as_reference(photo: &Photo, c: &Candidate, level: Level) -> Option<Reference> {
+/// What makes a candidate the planned pocket: torn rims and worn edges leave gaps, but its four sides must show for the
+/// most part, and its corners where the cutter's radius is known.
+fn is_rim(c: &Candidate, plan: &PlannedCut) -> bool {
+    let least = c.sides.iter().copied().fold(f64::INFINITY, f64::min);
+    let corners = plan.cutter.diameter_mm.is_none() || c.corner_share() > RIM_CORNERS;
+    c.side_share() >= RIM_SIDES && least >= RIM_ONE_SIDE && corners && c.fitted.residual_px < LARGEST_RIM_RMS_MM * c.px_per_mm
+}
+
+const RIM_SIDES: f64 = 0.7;
+const RIM_ONE_SIDE: f64 = 0.5;
+const RIM_CORNERS: f64 = 0.5;
+const LARGEST_RIM_RMS_MM: f64 = 0.12;
+
+/// One sigma of a pocket's width as cut, mm: runout, a spring pass, a rounded top edge (common practice, no source).
+const RIM_SIZE_SIGMA_MM: f64 = 0.15;
+
+fn as_reference(photo: &Photo, c: &Candidate, figure: &Figure, level: Level) -> Option<Reference> {
     let view = c.fitted.view.clone();
     let middle = view.backward(Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0));
     let focal = view.pose.focal_px;
+    let outline = figure.outline;
+    let (source, height_mm, size, outline_px) = if figure.innermost {
+        (Source::Id1, CARD_THICKNESS_MM, SIZE_RELATIVE, c.outline_px(outline))
+    } else {
+        (Source::Pocket, 0.0, RIM_SIZE_SIGMA_MM / (outline.width * outline.height).sqrt(), vec![])
+    };
     Some(Reference {
-        to_px: view.homography(Point::default(), (CARD.width / 2.0, CARD.height / 2.0))?,
-        source: Source::Id1,
+        to_px: view.homography(Point::default(), (outline.width / 2.0, outline.height / 2.0))?,
+        source,
         level,
-        height_mm: CARD_THICKNESS_MM,
+        height_mm,
         residual_px: c.fitted.residual_px,
-        relative_sigma: c.fitted.scale_sigma(middle).hypot(SIZE_RELATIVE),
-        outline_px: c.outline_px(CARD),
+        relative_sigma: c.fitted.scale_sigma(middle).hypot(size),
+        outline_px,
         focal_px: Measured::new(focal, focal * c.fitted.focal_sigma()),
         view: Some(view),
     })

@@ -1,12 +1,22 @@
-//! An ID-1 card found by itself (ISO/IEC 7810), refined at full size and put to the test.
+//! A figure of known size (a card, the planned pocket's rim) looked at at full size and put to the test.
 
 use super::fit::{Fitted, Outline, fit};
 use super::profile::{Profiler, Step};
 use super::quads::{Camera, Quad, pose, shape};
 use crate::geometry::{PlaneView, Point};
 
+/// A rounded rectangle to be found, and which edge of a bundle is its own.
+#[derive(Debug, Clone, Copy)]
+pub struct Figure {
+    pub outline: Outline,
+    /// A card's face ends at the innermost edge: outside of it lie the card's side and its shadow. A pocket's rim is the
+    /// outermost: inside of it lie the wall and its foot.
+    pub innermost: bool,
+}
+
 /// ID-1 of ISO/IEC 7810: 85.60 x 53.98 mm, corner radius 3.18 mm.
-pub const CARD: Outline = Outline { width: 85.60, height: 53.98, radius: 3.18 };
+pub const CARD: Figure =
+    Figure { outline: Outline { width: 85.60, height: 53.98, radius: 3.18 }, innermost: true };
 
 /// Thickness of ID-1, mm (ISO/IEC 7810: 0.68 to 0.84).
 pub const CARD_THICKNESS_MM: f64 = 0.76;
@@ -43,8 +53,9 @@ impl Candidate {
     pub fn side_share(&self) -> f64 {
         self.sides.iter().sum::<f64>() / 4.0
     }
+    /// Grows with the share of edge; a lens bent beyond what lenses do (k1 over 2 %) speaks against the edges chosen.
     pub fn quality(&self) -> f64 {
-        self.corner_share() + self.side_share()
+        self.corner_share() + self.side_share() - 5.0 * (self.fitted.view.k1.abs() - 0.02).max(0.0)
     }
     /// Rounded outline in photo px.
     pub fn outline_px(&self, outline: Outline) -> Vec<Point> {
@@ -58,11 +69,6 @@ impl Candidate {
             }
         }
         out
-    }
-    /// Crossings of the straight sides in photo px.
-    pub fn corners_px(&self, outline: Outline) -> [Point; 4] {
-        let (x, y) = (outline.width / 2.0, outline.height / 2.0);
-        [(-x, -y), (x, -y), (x, y), (-x, y)].map(|(x, y)| self.fitted.view.forward(Point::new(x, y)))
     }
 }
 
@@ -129,11 +135,12 @@ fn arc_places(view: &PlaneView, outline: Outline, k: usize) -> Vec<Place> {
 pub fn examine(
     profiler: &Profiler,
     quad: &Quad,
-    outline: Outline,
+    figure: &Figure,
     camera: &Camera,
     reach_px: f64,
 ) -> Option<Candidate> {
-    let start = PlaneView { pose: pose(&quad.corners, camera, (outline.width, outline.height))?, k1: 0.0 };
+    let outline = figure.outline;
+    let start = PlaneView { pose: pose(&quad.corners, camera, (outline.width, outline.height))?, k1: camera.k1.0 };
     if !quad.corners.iter().all(|c| profiler.holds(*c, -2.0)) {
         return None;
     }
@@ -147,7 +154,7 @@ pub fn examine(
         }
         found.push(edges);
     }
-    let mut best: Option<(f64, [Edge; 4], f64, f64)> = None;
+    let mut ranked: Vec<(f64, [Edge; 4], f64, f64)> = vec![];
     for combo in combinations(&found) {
         let corners = crossings(&start, outline, &combo);
         let Some((aspect, skew)) = nearest_shape(&corners, camera, (outline.width, outline.height)) else { continue };
@@ -155,18 +162,24 @@ pub fn examine(
             continue;
         }
         let mut score = combo.iter().map(|e| e.share).sum::<f64>() / 4.0 - 0.2 * (aspect.abs() + skew.abs()) / SHAPE;
-        for (k, e) in combo.iter().enumerate() {
-            // The face's own border is the innermost of a bundle: outside of it lie the card's side and its shadow.
-            if found[k].iter().any(|o| o.share > 0.6 && o.a < e.a - 0.05 && o.a > e.a - BUNDLE_MM) {
+        let sign = if figure.innermost { 1.0 } else { -1.0 };
+        for (edges, e) in found.iter().zip(&combo) {
+            let before = |o: &&Edge| (0.05..BUNDLE_MM).contains(&(sign * (e.a - o.a)));
+            if edges.iter().filter(before).any(|o| o.share > e.share - 0.1) {
                 score -= 0.1;
             }
         }
-        if best.as_ref().is_none_or(|b| score > b.0) {
-            best = Some((score, combo, aspect, skew));
-        }
+        ranked.push((score, combo, aspect, skew));
     }
-    let (_, combo, aspect, skew) = best?;
-    settle(profiler, &start, outline, camera, &combo, aspect, skew)
+    ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let best = ranked.first()?.0;
+    ranked
+        .iter()
+        .take_while(|r| r.0 > best - 0.12)
+        .take(3)
+        .filter_map(|r| settle(profiler, &start, outline, camera, &r.1, r.2, r.3).map(|c| (r.0, c)))
+        .max_by(|a, b| (a.0 + a.1.quality()).total_cmp(&(b.0 + b.1.quality())))
+        .map(|r| r.1)
 }
 
 /// Largest deviation of log aspect and corner cosine of the free lines. Lens distortion of 1.2 % makes up to 0.7 %, a
@@ -290,7 +303,24 @@ fn settle(
     skew: f64,
 ) -> Option<Candidate> {
     let corners = crossings(start, outline, edges);
-    let mut view = PlaneView { pose: pose(&corners, camera, (outline.width, outline.height))?, k1: 0.0 };
+    let view = PlaneView { pose: pose(&corners, camera, (outline.width, outline.height))?, k1: camera.k1.0 };
+    traced(profiler, view, outline, camera, aspect, skew)
+}
+
+/// The candidate fitted once more, with a camera better known.
+pub fn refit(profiler: &Profiler, c: &Candidate, outline: Outline, camera: &Camera) -> Option<Candidate> {
+    let view = PlaneView { k1: camera.k1.0, ..c.fitted.view.clone() };
+    traced(profiler, view, outline, camera, c.aspect, c.skew)
+}
+
+fn traced(
+    profiler: &Profiler,
+    mut view: PlaneView,
+    outline: Outline,
+    camera: &Camera,
+    aspect: f64,
+    skew: f64,
+) -> Option<Candidate> {
     let mut fitted = None;
     let mut sides = [0.0; 4];
     let mut shares = [0.0; 4];
@@ -336,7 +366,7 @@ fn settle(
         view = f.view.clone();
         fitted = Some(f);
     }
-    let fitted = fitted?;
+    let fitted = fitted.filter(|f| plausible(f, camera))?;
     let px_per_mm = {
         let (o, x) = (view.forward(Point::default()), view.forward(Point::new(1.0, 0.0)));
         let y = view.forward(Point::new(0.0, 1.0));
@@ -353,9 +383,16 @@ fn settle(
     })
 }
 
+/// Whether the fit's focal length and lens term lie within four of their sigmas: chance figures bend the camera to fit.
+fn plausible(f: &Fitted, camera: &Camera) -> bool {
+    let focal = (f.view.pose.focal_px / camera.focal_px).ln() / camera.relative;
+    let lens = (f.view.k1 - camera.k1.0) / camera.k1.1;
+    focal.abs() < 4.0 && lens.abs() < 4.0
+}
+
 /// What one of the 48 points of a side is worth, px: an edge's place is known to 0.15 px by its neighbours' light (common
-/// error of all points of a side; a quarter of them taken as independent gives 0.15 sqrt(12)).
-const POINT_SIGMA_PX: f64 = 0.5;
+/// error of all points of a side, 0.15 sqrt(48) = 1).
+const POINT_SIGMA_PX: f64 = 1.0;
 
 fn nearest(steps: &[Step], within: f64) -> Option<f64> {
     steps.iter().map(|s| s.offset).filter(|o| o.abs() <= within).min_by(|a, b| a.abs().total_cmp(&b.abs()))
