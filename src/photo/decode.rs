@@ -19,28 +19,32 @@ const DECODER_ROOM: u64 = 64 << 20;
 /// Decodes the (first) picture in `data`, at most `max_pixels` large; says what its colours mean.
 pub(super) fn decode(subject: &str, data: &[u8], format: Format, max_pixels: u64) -> Result<(Decoded, Space)> {
     let damaged = |why: String| {
-        let what = match (format, jpeg_cut_short(format, data)) {
-            (_, true) => format!("the {format} file is cut short: it stops at byte {} inside the picture", data.len()),
-            _ => format!("the {format} data ({} bytes) are damaged or of a rare kind: {why}", data.len()),
+        let what = if jpeg_cut_short(format, data) {
+            format!("the {format} file is cut short: it stops at byte {} inside the picture", data.len())
+        } else {
+            format!("the {format} data ({} bytes) are damaged or of a rare kind: {why}", data.len())
         };
         Error::new(Stage::Photo, subject, what, SEND_AGAIN)
     };
-    let inside = |result: std::result::Result<std::result::Result<_, String>, String>| {
-        result.map_err(|p| format!("the decoder failed on it ({p})")).and_then(|r| r).map_err(damaged)
-    };
-    let (width, height) = inside(guarded(|| size(data, format, max_pixels)))?;
+    let failed = |panic: String| format!("the decoder failed on it ({panic})");
+    let (width, height) =
+        guarded(|| size(data, format, max_pixels)).map_err(failed).and_then(|r| r).map_err(damaged)?;
     check_size(subject, width, height, max_pixels)?;
-    if jpeg_cut_short(format, data) {
-        return Err(damaged(String::new()));
-    }
-    let (decoded, space) = guarded(|| match format {
-        Format::Jpeg => jpeg::decode(data),
-        Format::Heic => heic::decode(data, max_pixels),
-        _ => with_image(data, image_format(format), max_pixels),
-    })
-    .map_err(|p| format!("the decoder failed on it ({p})"))
-    .and_then(|r| r)
-    .map_err(damaged)?;
+    let decoder = || {
+        guarded(|| match format {
+            Format::Jpeg => jpeg::decode(data),
+            Format::Heic => heic::decode(data, max_pixels),
+            _ => with_image(data, image_format(format), max_pixels),
+        })
+        .map_err(failed)
+        .and_then(|r| r)
+    };
+    // A decoder may fill up what is missing with grey, so the file's end is looked for beside it.
+    let (decoded, cut_short) = rayon::join(decoder, || jpeg_cut_short(format, data));
+    let (decoded, space) = match decoded {
+        Ok(_) if cut_short => return Err(damaged(String::new())),
+        result => result.map_err(damaged)?,
+    };
     // What the header said and what came out may differ in a damaged file.
     check_size(subject, decoded.width, decoded.height, max_pixels)?;
     Ok((decoded, space))

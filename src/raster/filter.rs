@@ -4,7 +4,8 @@ use super::{Mask, Plane};
 use rayon::prelude::*;
 
 /// Gaussian smoothing, sigma in samples. Under 3 samples: sampled kernel cut at 4 sigma. Above: three box passes of
-/// matching variance (Wells 1986), whose error against the Gaussian is under 3 % of its peak. Border samples are held.
+/// matching variance (Wells 1986), whose error against the Gaussian is under 3 % of its peak. Border samples are held (by each box for itself, so within 3
+/// sigma of the border the boxes give the border sample less weight than one long kernel would).
 pub fn gaussian_blur(p: &Plane, sigma: f32) -> Plane {
     if !(sigma > 0.0) || p.data.is_empty() {
         return p.clone();
