@@ -5,6 +5,7 @@ mod light;
 mod lit;
 mod outline;
 mod rectangle;
+mod region;
 mod search;
 
 use crate::caveat::Caveat;
