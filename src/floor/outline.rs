@@ -21,6 +21,8 @@ use imageproc::point::Point as Pixel;
 pub struct Found {
     /// Floor frame (walls are vertical: the rim's x and y).
     pub outline: Vec<Point>,
+    /// Whether the outline is a plain figure (rectangle, circle): its walls are then known to a fraction of a millimetre.
+    pub plain: bool,
     /// Direction of the pocket's own width, radians in the same frame, where straight walls show it.
     pub axis: Option<f64>,
     pub how: String,
@@ -30,6 +32,7 @@ pub struct Found {
 struct Candidate {
     outline: Vec<Point>,
     rectangle: Option<Rectangle>,
+    plain: bool,
     how: String,
     worth: f64,
 }
@@ -52,7 +55,13 @@ pub fn find(photo: &Photo, frame: &FloorFrame, reference: Option<&Reference>, pl
         let share = look.seen * 100.0;
         let how = format!("the plan's {w:.0} x {h:.0} mm rectangle was found by its edges ({share:.0} % of them seen)");
         // A quarter more than its edges alone: that the plan's size fits at all speaks for it.
-        all.push(Candidate { outline: r.corners().to_vec(), rectangle: Some(r), how, worth: 1.25 * look.worth() });
+        all.push(Candidate {
+            outline: r.corners().to_vec(),
+            rectangle: Some(r),
+            plain: true,
+            how,
+            worth: 1.25 * look.worth(0.35),
+        });
     }
     if !clear {
         let contours = region::candidates(&sight, &edges);
@@ -63,12 +72,12 @@ pub fn find(photo: &Photo, frame: &FloorFrame, reference: Option<&Reference>, pl
     }
     let best = all.into_iter().filter(|c| c.worth > 0.0).max_by(|a, b| a.worth.total_cmp(&b.worth))?;
     let Some(r) = best.rectangle else {
-        return Some(Found { outline: best.outline, axis: None, how: best.how });
+        return Some(Found { outline: best.outline, plain: best.plain, axis: None, how: best.how });
     };
     let unit = mm.unwrap_or((r.width * r.height).sqrt() / 90.0);
     let least = plan.cutter.diameter_mm.filter(|_| mm.is_some()).map_or(0.5 * unit, |d| d / 2.0);
     let radius = rectangle::corner_radius(&sight, &edges, &best.outline, least, unit);
-    Some(Found { outline: rectangle::rounded(&best.outline, radius), axis: Some(r.angle), how: best.how })
+    Some(Found { outline: rectangle::rounded(&best.outline, radius), plain: true, axis: Some(r.angle), how: best.how })
 }
 
 /// What an outline shows of itself.
@@ -84,12 +93,12 @@ struct Look {
 
 impl Look {
     /// How much it looks like a pocket's: edges all round first, then size (parts of a pocket are also enclosed by edges).
-    /// 0 without a shadow inside, with edges on less than half of it, or when most of it is dark (a shadow by itself).
-    fn worth(&self) -> f64 {
-        if self.shadow < 0.05 || self.seen < 0.5 || self.dark > 0.6 || self.area > 0.9 {
+    /// 0 without a shadow inside, with edges on less than `least` of it, or when most of it is dark (a shadow by itself).
+    fn worth(&self, least: f64) -> f64 {
+        if self.shadow < 0.05 || self.seen < least || self.dark > 0.6 || self.area > 0.9 {
             0.0
         } else {
-            self.seen.powi(2) * self.area.powf(0.25)
+            self.seen.powf(1.5) * self.area.sqrt()
         }
     }
 }
@@ -170,7 +179,7 @@ fn shaped(sight: &Sight, edges: &(Plane, Plane), contour: &[Point]) -> Option<Ca
     let candidate = |outline: Vec<Point>, rectangle, what: &str| {
         let look = looks(sight, edges, &outline);
         let how = format!("{what} was found, closed by walls and shadow on {:.0} % of its length", look.seen * 100.0);
-        Candidate { outline, rectangle, how, worth: look.worth() }
+        Candidate { outline, rectangle, plain: what != "a closed outline", how, worth: look.worth(0.5) }
     };
     // A rectangle with corners rounded by a quarter of its height still fills 0.95 of its box; a circle fills 0.79.
     if fill > 0.93 {
@@ -203,7 +212,7 @@ fn shaped(sight: &Sight, edges: &(Plane, Plane), contour: &[Point]) -> Option<Ca
 fn from_shadow(sight: &Sight, edges: &(Plane, Plane), contour: &[Point]) -> Vec<Candidate> {
     let (band, fill) = boxed(sight, contour);
     // A band: filled, at least three times as long as wide.
-    if fill < 0.8 || band.width < 3.0 * band.height || !sight.is_dark(sight.to_sample(band.middle)) {
+    if fill < 0.7 || band.width < 2.5 * band.height || !sight.is_dark(sight.to_sample(band.middle)) {
         return vec![];
     }
     [false, true]
@@ -218,7 +227,13 @@ fn from_shadow(sight: &Sight, edges: &(Plane, Plane), contour: &[Point]) -> Vec<
                 "a rectangle was found from the wall's shadow and the other walls ({:.0} % of its edges seen)",
                 look.seen * 100.0
             );
-            Some(Candidate { outline: r.corners().to_vec(), rectangle: Some(r), how, worth: look.worth() })
+            Some(Candidate {
+                outline: r.corners().to_vec(),
+                rectangle: Some(r),
+                plain: true,
+                how,
+                worth: look.worth(0.5),
+            })
         })
         .collect()
 }

@@ -11,6 +11,7 @@ use crate::raster::Plane;
 use image::GrayImage;
 use imageproc::contours::BorderType;
 use imageproc::contours::find_contours;
+use rayon::prelude::*;
 
 /// Edge thresholds, change of ln(light) per sample: from a shadow's border (above 0.3) to a wall seen only by its thin
 /// line (0.03); under that, wood figure encloses everything.
@@ -18,21 +19,36 @@ const LEVELS: [f32; 9] = [0.3, 0.22, 0.16, 0.12, 0.09, 0.07, 0.055, 0.042, 0.032
 /// Smallest region, as a share of the picture: under it a pocket is too small to be the photo's subject.
 const SMALLEST: f64 = 0.015;
 
-/// Outer contours of the enclosed regions, samples of the search picture, all levels.
+/// Outer contours of the enclosed regions, samples of the search picture, all levels; of nearly equal ones the first.
 pub fn candidates(sight: &Sight, edges: &(Plane, Plane)) -> Vec<Vec<Point>> {
-    use rayon::prelude::*;
-    let (w, h) = (sight.log.width, sight.log.height);
-    let strength =
-        Plane { width: w, height: h, data: edges.0.data.iter().zip(&edges.1.data).map(|(x, y)| x.hypot(*y)).collect() };
-    let jobs: Vec<(f32, usize)> = LEVELS.iter().flat_map(|t| [(*t, 2), (*t, 6)]).collect();
-    jobs.into_par_iter()
+    // Half the resolution: a contour's place is settled by its edges later.
+    let (w, h) = (sight.log.width / 2, sight.log.height / 2);
+    let four = |i: usize, j: usize| [(2 * i, 2 * j), (2 * i + 1, 2 * j), (2 * i, 2 * j + 1), (2 * i + 1, 2 * j + 1)];
+    let strength = Plane::from_fn(w, h, |i, j| {
+        four(i, j).iter().map(|(x, y)| edges.0.at(*x, *y).hypot(edges.1.at(*x, *y))).fold(0.0, f32::max)
+    });
+    let dark = Mask::from_fn(w, h, |i, j| four(i, j).iter().any(|(x, y)| sight.dark.at(*x, *y)));
+    let valid = Mask::from_fn(w, h, |i, j| four(i, j).iter().all(|(x, y)| sight.valid.at(*x, *y)));
+    let jobs: Vec<(f32, usize)> = LEVELS.iter().flat_map(|t| [(*t, 1), (*t, 3)]).collect();
+    let all: Vec<Vec<Point>> = jobs
+        .into_par_iter()
         .flat_map_iter(|(level, close)| {
-            let line = Mask::from_fn(w, h, |i, j| sight.dark.at(i, j) || strength.at(i, j) > level).dilate(close);
-            let solid = filled(&line, &sight.valid).erode(close);
-            // 7 samples: lines of figure that hang on the contour are thinner than this, walls' corners are not.
-            contours(&solid.erode(7).dilate(7), SMALLEST)
+            let line = Mask::from_fn(w, h, |i, j| dark.at(i, j) || strength.at(i, j) > level).dilate(close);
+            let solid = filled(&line, &valid).erode(close);
+            // 3 samples (about 2 mm): lines of figure that hang on the contour are thinner, a pocket's arms are not.
+            contours(&solid.erode(3).dilate(3), SMALLEST)
         })
-        .collect()
+        .collect();
+    let mut kept: Vec<(Point, Point, Vec<Point>)> = Vec::new();
+    for c in all {
+        let c: Vec<Point> = c.into_iter().map(|p| p * 2.0 + Point::new(0.5, 0.5)).collect();
+        let (a, b) = super::cut::bounds(&c);
+        // 4 samples, 1.2 mm: within the reach of the snapping to edges.
+        if !kept.iter().any(|k| k.0.distance(a) < 4.0 && k.1.distance(b) < 4.0) {
+            kept.push((a, b, c));
+        }
+    }
+    kept.into_iter().map(|k| k.2).collect()
 }
 
 /// The mask with everything that the border (or what is not valid) cannot reach.
