@@ -95,6 +95,14 @@ registry! {
         "No pocket wall was found; the whole photo was taken as pocket floor.",
         "A close-up that shows nothing but floor is fine. If the photo also shows the stock round the pocket, marks of the stock's own face are measured with the floor's.",
         "show the whole pocket with all its walls, or give its outline with --outline";
+    FLOOR_BURNT = "floor-burnt",
+        "A good part of the floor is burnt out to white.",
+        "Where the picture is clipped, brightness no longer follows the slope: ridges lose their lit flanks and heights come out too small.",
+        "expose for the floor: touch it on the phone's screen before taking the photo, or lower the exposure by one step";
+    LAMP_HIGH_OR_DIFFUSE = "lamp-high-or-diffuse",
+        "No wall casts a clear shadow on the floor: the lamp stands high, or the light comes from all sides.",
+        "Ridges of some hundredths of a millimetre show only in light that grazes the floor. In high or diffuse light they vanish, and nothing seen does not mean nothing there.",
+        "darken the room and hold one small lamp low beside the pocket, 5 to 20 degrees above the floor, across the passes";
     LITTLE_FLOOR_LEFT = "little-floor-left",
         "Only a small part of the pocket shows lit floor; the rest is shadow, wall, clutter or burnt out.",
         "Marks are measured only where the floor is lit, sharp and free. With little of it the pitch rests on few passes and strips can be missed.",

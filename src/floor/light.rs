@@ -45,6 +45,7 @@ pub fn measure(
     given: (Option<f64>, Option<f64>),
     plan: &PlannedCut,
     scaled: bool,
+    plain: bool,
     piece: &Piece,
     cast: Option<Cast>,
 ) -> Light {
@@ -58,7 +59,9 @@ pub fn measure(
     };
     let Some(cast) = cast else { return light };
     let length = cast.shift.x.hypot(cast.shift.y);
-    let doubt = (LENGTH_SIGMA_MM * piece.mm).hypot(piece.view.step * piece.k as f64 * 0.5);
+    // An outline that follows an odd contour may be off by a millimetre or two here and there.
+    let odd = if plain { 1.0 } else { 4.0 };
+    let doubt = odd * (LENGTH_SIGMA_MM * piece.mm).hypot(piece.view.step * piece.k as f64 * 0.5);
     if light.from_deg.is_none() {
         // 1 degree: the outline's own turn and the lamp's width.
         let sigma = (doubt / length).atan().hypot(cast.turn_sigma).to_degrees().hypot(1.0);
@@ -105,7 +108,7 @@ pub fn cast(piece: &Piece, shade: &Shade) -> Option<Cast> {
         .map(|(a, l)| polar(a.to_radians(), l * size))
         .collect();
     let start = tries.into_par_iter().map(|s| (value(&coarse, s), s)).max_by(|a, b| a.0.total_cmp(&b.0))?.1;
-    let fine = all((stride / 3).max(1));
+    let fine = all((stride / 2).max(1));
     let mut best = (value(&fine, start), start);
     let mut step = 0.12 * start.x.hypot(start.y);
     while step > 0.1 * piece.view.step * piece.k as f64 {
@@ -126,7 +129,7 @@ pub fn cast(piece: &Piece, shade: &Shade) -> Option<Cast> {
     }
     // With one wall in shadow a turn changes little until a second wall would have to cast one. All directions whose
     // value falls short by less than the doubt of the length along half a side are equally good: their middle is taken.
-    let spacing = piece.view.step * piece.k as f64 * (stride / 3).max(1) as f64;
+    let spacing = piece.view.step * piece.k as f64 * (stride / 2).max(1) as f64;
     let short = 0.5 * LENGTH_SIGMA_MM * piece.mm * 0.5 * size / (spacing * spacing);
     let (length, at) = (best.1.x.hypot(best.1.y), best.1.y.atan2(best.1.x));
     let good: Vec<f64> = (-30..=30)

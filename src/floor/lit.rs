@@ -27,21 +27,22 @@ pub const BLACK: f32 = 0.0012;
 /// Narrowest shadow that is left out, mm: ridge shadows are narrower and must stay.
 const NARROWEST_SHADOW_MM: f64 = 1.2;
 
-/// What the sorting found.
+/// What the sorting found, on the reduced copy.
 pub struct Shade {
-    /// Full-resolution mask of the used floor.
-    pub mask: Mask,
-    /// Samples used, samples inside the outline (full resolution).
-    pub used: usize,
-    pub inside: usize,
+    /// Inside the outline and not on the card.
+    pub free: Mask,
+    /// Light over the lit level.
+    pub ratio: Plane,
+    /// Wide shadow.
+    pub shadow: Mask,
+    /// Left out for other reasons: card, lit walls and their glow, chips, wide burnt and black spots.
+    other: Mask,
+    /// Flat floor: off the wall's foot.
+    inset: Mask,
     pub burnt_fraction: f64,
     pub black_fraction: f64,
     /// Lit floor over shadow, where there is a shadow.
     pub contrast: Option<f64>,
-    /// Reduced: light over the lit level.
-    pub ratio: Plane,
-    /// Reduced: inside the outline and not on the card.
-    pub free: Mask,
 }
 
 pub fn shade(
@@ -59,41 +60,46 @@ pub fn shade(
     } else {
         Mask::from_fn(w, h, |i, j| contains(&card, frame.to_px.forward(piece.floor_at(i, j))))
     };
-    let free = Mask::from_fn(w, h, |i, j| piece.inside.at(i, j) && !on_card.at(i, j));
+    let free = and_not(&piece.inside, &on_card);
     let (burnt, black) = clipped(photo, frame, piece);
-    let good = and_not(&free, &burnt);
-    let ratio = against_lit_level(&piece.small, &good, piece.samples(12.0) as f32);
+    let ratio = against_lit_level(&piece.small, &and_not(&free, &burnt), piece.samples(12.0) as f32);
     let shadow = wide_shadow(&ratio, &free, piece);
-    let contrast = shadow_contrast(&ratio, &shadow);
     // Walls and their glow: brighter than any ridge over a wide spot, at the border.
     let smooth = gaussian_blur(&ratio, piece.samples(0.4) as f32);
     let rim = and_not(&piece.inside, &piece.inside.erode(radius(3.0)));
-    let glow = Mask::from_fn(w, h, |i, j| rim.at(i, j) && smooth.at(i, j) > 1.45).dilate(radius(0.5));
-    let left_out = [
-        shadow.dilate(radius(0.4)),
+    let glow = Mask::from_fn(w, h, |i, j| rim.at(i, j) && smooth.at(i, j) > 1.45);
+    let other = [
         on_card.dilate(radius(1.0)),
-        glow,
+        glow.dilate(radius(0.5)),
         chips(&ratio, &free, &shadow, piece).dilate(radius(0.3)),
         wide(&burnt, radius(0.5)).dilate(radius(0.4)),
         wide(&black, radius(0.5)).dilate(radius(0.4)),
     ];
-    let inset = piece.inside.erode(radius(inset_mm(plan)));
-    let used = Mask::from_fn(w, h, |i, j| inset.at(i, j) && left_out.iter().all(|m| !m.at(i, j)));
-    let k = piece.k;
-    let (fw, fh) = (piece.view.luma.width, piece.view.luma.height);
-    let mask = Mask::from_fn(fw, fh, |x, y| (x / k) < w && (y / k) < h && used.at(x / k, y / k));
     let n = free.count().max(1) as f64;
     let share = |m: &Mask| m.data.iter().zip(&free.data).filter(|(a, b)| **a && **b).count() as f64 / n;
     Shade {
-        used: used.count() * k * k,
-        inside: piece.inside.count() * k * k,
         burnt_fraction: share(&burnt),
         black_fraction: share(&black),
-        contrast,
-        mask,
-        ratio,
+        contrast: shadow_contrast(&ratio, &shadow),
+        other: Mask::from_fn(w, h, |i, j| other.iter().any(|m| m.at(i, j))),
+        inset: piece.inside.erode(radius(inset_mm(plan))),
         free,
+        ratio,
+        shadow,
     }
+}
+
+/// The used floor at full resolution, and its share of the area inside the outline.
+pub fn used(piece: &Piece, shade: &Shade, tops: &Mask) -> (Mask, f64) {
+    let (w, h) = (piece.small.width, piece.small.height);
+    let shadow = shade.shadow.dilate(piece.samples(0.4).round().max(1.0) as usize);
+    let used =
+        Mask::from_fn(w, h, |i, j| shade.inset.at(i, j) && ![&shadow, &shade.other, tops].iter().any(|m| m.at(i, j)));
+    let k = piece.k;
+    let full = Mask::from_fn(piece.view.luma.width, piece.view.luma.height, |x, y| {
+        (x / k) < w && (y / k) < h && used.at(x / k, y / k)
+    });
+    (full, used.count() as f64 / piece.inside.count().max(1) as f64)
 }
 
 /// How far from the wall's foot the floor is flat: 0.7 mm for blur and the wall's glow, and the fillet that a rounded

@@ -1,12 +1,16 @@
 //! Room 5: which pixels are lit, sharp pocket floor; the walls' shadow; the lamp's side and height.
 
+mod blur;
 mod cut;
+mod islands;
 mod light;
 mod lit;
 mod outline;
 mod rectangle;
+mod region;
 mod search;
 
+use crate::caveat;
 use crate::caveat::Caveat;
 use crate::error::{Error, Result, Stage};
 use crate::geometry::Point;
@@ -90,13 +94,14 @@ pub fn find(
     let found = if outline_given { None } else { outline::find(photo, frame, reference, plan) };
     let outline_assumed = !outline_given && found.is_none();
     let old = frame;
+    let mut plain = outline_given;
     let (outline_px, axis, how) = match found {
-        Some(f) => (f.outline.iter().map(|p| old.to_px.forward(*p)).collect(), f.axis, f.how),
-        None if outline_given => (options.outline_px.clone(), None, "the outline was given".to_owned()),
-        None => {
-            caveats.push(crate::caveat::OUTLINE_ASSUMED.plain());
-            (whole_photo(photo), None, "the whole photo was taken as floor".to_owned())
+        Some(f) => {
+            plain = f.plain;
+            (f.outline.iter().map(|p| old.to_px.forward(*p)).collect(), f.axis, f.how)
         }
+        None if outline_given => (options.outline_px.clone(), None, "the outline was given".to_owned()),
+        None => (whole_photo(photo), None, "the whole photo was taken as floor".to_owned()),
     };
     let middle_px = centroid(&outline_px);
     let frame = old.aligned_at(middle_px);
@@ -106,31 +111,65 @@ pub fn find(
         wrap_180(d.y.atan2(d.x).to_degrees())
     });
     let piece = cut::piece(photo, &frame, &outline_px)?;
-    let shade = lit::shade(photo, &frame, reference, plan, &piece);
+    let mut shade = lit::shade(photo, &frame, reference, plan, &piece);
     let cast = if outline_assumed { None } else { light::cast(&piece, &shade) };
+    let tops = match cast {
+        Some(cast) => islands::find(&piece, &mut shade, cast),
+        None => Mask::new(piece.small.width, piece.small.height, false),
+    };
+    let (mask, used_fraction) = lit::used(&piece, &shade, &tops);
     let given = (options.light_from_deg, options.light_elevation_deg);
-    let light = light::measure(given, plan, frame.scale.is_some(), &piece, cast);
+    let light = light::measure(given, plan, frame.scale.is_some(), plain, &piece, cast);
+    let rim = frame.rim_to_px.as_ref().unwrap_or(&frame.to_px);
+    let mut lines = vec![piece.outline.iter().map(|p| rim.forward(*p)).collect::<Vec<_>>()];
+    lines.extend(reference.map(|r| r.outline_px.clone()));
     let patch = Patch {
-        area: shade.used as f64 * piece.view.step.powi(2),
-        used_fraction: shade.used as f64 / shade.inside.max(1) as f64,
+        area: mask.count() as f64 * piece.view.step.powi(2),
+        used_fraction,
         burnt_fraction: shade.burnt_fraction,
         black_fraction: shade.black_fraction,
-        mask: shade.mask,
+        mask,
+        islands: islands::outlines(&piece, &tops),
         view: piece.view,
         outline: piece.outline,
         outline_px,
-        islands: Vec::new(),
         pocket_x_deg,
         light,
         outline_given,
-        blur_px: None,
+        blur_px: blur::edge_sigma(photo, &lines),
         shadow_contrast: shade.contrast,
         how,
     };
-    if patch.used_fraction < 0.1 {
-        caveats.push(crate::caveat::LITTLE_FLOOR_LEFT.plain());
-    }
+    caveats.extend(doubts(&patch, outline_assumed));
     Ok((frame, patch, caveats))
+}
+
+/// What speaks against the floor's figures.
+fn doubts(patch: &Patch, outline_assumed: bool) -> Vec<Caveat> {
+    let mut all = Vec::new();
+    if outline_assumed {
+        all.push(caveat::OUTLINE_ASSUMED.plain());
+    }
+    // A fifth: half of what a usual pocket leaves beside a low lamp's shadow.
+    if patch.used_fraction < 0.2 {
+        let share = patch.used_fraction * 100.0;
+        all.push(
+            caveat::LITTLE_FLOOR_LEFT.with(format!("Only {share:.0} % of the pocket's area shows lit, free floor.")),
+        );
+    }
+    if patch.burnt_fraction > 0.2 {
+        let share = patch.burnt_fraction * 100.0;
+        all.push(caveat::FLOOR_BURNT.with(format!("{share:.0} % of the floor is burnt out to white.")));
+    }
+    // Above 35 degrees a slope of 1:100 changes the light by under 1.5 %, as much as plain wood does.
+    let high = patch.light.elevation_deg.filter(|e| e.value > 35.0);
+    if let Some(e) = high {
+        let text = format!("The lamp stands {:.0} degrees above the floor; raking light comes from 5 to 20.", e.value);
+        all.push(caveat::LAMP_HIGH_OR_DIFFUSE.with(text));
+    } else if !outline_assumed && patch.light.source.is_none() {
+        all.push(caveat::LAMP_HIGH_OR_DIFFUSE.plain());
+    }
+    all
 }
 
 /// A photo in which no floor can be seen, whatever is in it.

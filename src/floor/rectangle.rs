@@ -29,15 +29,6 @@ impl Rectangle {
     }
 }
 
-/// How well a side of an outline is seen.
-#[derive(Debug, Clone, Copy, Default)]
-pub struct Support {
-    /// Share of its length with an edge along it.
-    pub seen: f64,
-    /// ln(light) just outside less just inside: above 1 the inside lies in deep shadow.
-    pub drop: f64,
-}
-
 /// The best place for a rectangle of `size` (frame units), with its score; `None` when it does not fit into the picture.
 pub fn find(sight: &Sight, size: (f64, f64)) -> Option<(Rectangle, f64)> {
     // About 450 samples across: 0.6 mm, a third of the finest wall-to-wall slack and quick enough for many directions.
@@ -228,6 +219,28 @@ pub fn along(a: Point, b: Point, step: f64) -> (Vec<Point>, Point) {
     (points, Point::new(-d.y, d.x))
 }
 
+/// Like [`refine`], but each side may also move by itself: for a rectangle whose size is not known.
+pub fn refine_size(sight: &Sight, edges: &(Plane, Plane), start: Rectangle) -> Rectangle {
+    let mut r = start;
+    for _ in 0..3 {
+        r = refine(sight, edges, r);
+        for side in 0..4 {
+            let q = r.corners();
+            let (a, b) = (q[side], q[(side + 1) % 4]);
+            let n = along(a, b, sight.step).1;
+            // Within 8 samples either way; ties go to where it was.
+            let move_by = (-32..=32)
+                .map(|t| f64::from(t) * 0.25 * sight.step)
+                .map(|t| (side_strength(sight, edges, a + n * t, b + n * t) - 0.001 * (t / sight.step).abs(), t))
+                .max_by(|x, y| x.0.total_cmp(&y.0))
+                .map_or(0.0, |b| b.1);
+            r.middle = r.middle + n * (move_by / 2.0);
+            if side % 2 == 0 { r.height -= move_by } else { r.width -= move_by }
+        }
+    }
+    r
+}
+
 fn side_strength(sight: &Sight, edges: &(Plane, Plane), a: Point, b: Point) -> f64 {
     let (points, n) = along(a, b, 2.0 * sight.step);
     let sum: f64 = points.iter().map(|p| f64::from(FULL_STEP).min(across(sight, edges, *p, n).abs())).sum();
@@ -240,27 +253,79 @@ pub fn across(sight: &Sight, edges: &(Plane, Plane), p: Point, n: Point) -> f64 
     f64::from(edges.0.bilinear(q.x, q.y)) * n.x + f64::from(edges.1.bilinear(q.x, q.y)) * n.y
 }
 
-/// How well the side from `a` to `b` (interior to the right on the screen) is seen.
-pub fn support(sight: &Sight, edges: &(Plane, Plane), a: Point, b: Point) -> Support {
-    let (points, n) = along(a, b, 2.0 * sight.step);
+/// A rectangle on the side from `a` to `b` (interior to the right), as deep as its far side and flanks are seen; at least
+/// `least` deep.
+pub fn extend(sight: &Sight, edges: &(Plane, Plane), a: Point, b: Point, least: f64) -> Option<Rectangle> {
+    let length = a.distance(b);
+    let d = (b - a) * (1.0 / length.max(1e-12));
+    let n = Point::new(-d.y, d.x);
     let s = sight.step;
-    // An edge is there when the strongest change within 2.5 samples beats the strongest of the same width 6 to 11
-    // samples farther out: stock outside carries the same grain, but no line along this side.
-    let strongest = |p: Point, from: i32, to: i32| {
-        (from..=to).map(|t| across(sight, edges, p + n * (f64::from(t) * s * 0.5), n).abs()).fold(0.0, f64::max)
-    };
-    let shown: Vec<&Point> = points.iter().filter(|p| sight.shows(**p)).collect();
-    let seen = shown
-        .iter()
-        .filter(|p| {
-            let here = strongest(***p, -5, 5);
-            here > 0.02 && here > 1.3 * strongest(***p, -22, -12)
+    // The far side at one depth: its own strength, and that of the flanks on the way to it.
+    let (mut flanks, mut best): (f64, Option<(f64, f64)>) = (0.0, None);
+    for i in 1..(4.0 * length / s) as usize {
+        let depth = i as f64 * s;
+        if !sight.shows((a + b) * 0.5 + n * depth) {
+            break;
+        }
+        // Flanks may stand a few samples off, since the band's ends are rounded.
+        let flank = |p: Point, sign: f64| {
+            (-4..=4)
+                .map(|t| across(sight, edges, p + n * depth + d * (sign * f64::from(t) * s), d).abs())
+                .fold(0.0, f64::max)
+        };
+        flanks += f64::from(FULL_STEP).min(flank(a, 1.0)) + f64::from(FULL_STEP).min(flank(b, 1.0));
+        if depth < least + 4.0 * s {
+            continue;
+        }
+        let far = side_strength(sight, edges, a + n * depth, b + n * depth);
+        // Between equals the deeper one: ridges inside are also lines from flank to flank, the stock outside has none.
+        let value = far + 0.5 * flanks / i as f64 + 0.05 * (depth / length).ln();
+        if best.is_none_or(|b| value > b.0) {
+            best = Some((value, depth));
+        }
+    }
+    let depth = best?.1;
+    let middle = (a + b) * 0.5 + n * (depth / 2.0);
+    Some(Rectangle { middle, angle: d.y.atan2(d.x), width: length, height: depth })
+}
+
+/// A polygon (interior to the right of its sides) whose sides are moved along their normals to the strongest edge near
+/// by: enclosed regions end at the outer foot of an edge, the wall stands at its steepest place.
+pub fn snapped(sight: &Sight, edges: &(Plane, Plane), polygon: &[Point]) -> Vec<Point> {
+    let n = polygon.len();
+    let s = sight.step;
+    let lines: Vec<(Point, Point)> = (0..n)
+        .map(|i| {
+            let (a, b) = (polygon[i], polygon[(i + 1) % n]);
+            let normal = along(a, b, s).1;
+            let strength = |t: f64, u: f64| side_strength(sight, edges, a + normal * t, b + normal * u);
+            // Both ends together first, then (on sides long enough to show a turn) each by itself.
+            let shift = |f: &dyn Fn(f64) -> f64, reach: i32| {
+                (-2..=reach).map(|t| f64::from(t) * 0.5 * s).max_by(|x, y| f(*x).total_cmp(&f(*y))).unwrap_or(0.0)
+            };
+            let t = shift(&|t| strength(t, t), 12);
+            let (mut t, mut u) = (t, t);
+            if a.distance(b) > 40.0 * s {
+                t += shift(&|v| strength(t + v, u), 2);
+                u += shift(&|v| strength(t, u + v), 2);
+            }
+            (a + normal * t, b + normal * u)
         })
-        .count() as f64
-        / points.len() as f64;
-    let drop: Vec<f64> =
-        shown.iter().map(|p| sight.log_at(**p - n * (4.0 * s)) - sight.log_at(**p + n * (4.0 * s))).collect();
-    Support { seen, drop: crate::stats::median(&drop).unwrap_or(0.0) }
+        .collect();
+    (0..n)
+        .map(|i| {
+            let (p, q) = (lines[(i + n - 1) % n], lines[i]);
+            let (d, e) = (p.1 - p.0, q.1 - q.0);
+            let cross = d.x * e.y - d.y * e.x;
+            let sine = cross / (d.x.hypot(d.y) * e.x.hypot(e.y)).max(1e-12);
+            // Nearly parallel sides do not fix their crossing.
+            if sine.abs() < 0.3 {
+                return (p.1 + q.0) * 0.5;
+            }
+            let t = ((q.0.x - p.0.x) * e.y - (q.0.y - p.0.y) * e.x) / cross;
+            p.0 + d * t
+        })
+        .collect()
 }
 
 /// The outline with its corners rounded by `radius`: nine points a corner.

@@ -20,13 +20,13 @@ const ACROSS: f64 = 900.0;
 
 /// The search picture.
 pub struct Sight {
-    /// The frame whose map is that of the rim.
-    pub rim: FloorFrame,
     pub view: FloorView,
     /// Natural logarithm of the light: edges then do not depend on how brightly a place is lit.
     pub log: Plane,
     /// Samples that show the photo, and neither the reference nor its close surroundings.
     pub valid: Mask,
+    /// Samples in deep shadow (or painted black): under 0.3 of the light round about.
+    pub dark: Mask,
     /// Frame units per sample.
     pub step: f64,
 }
@@ -68,7 +68,11 @@ impl Sight {
             m.dilate(3)
         };
         let valid = super::lit::and_not(&shown, &covered);
-        Self { rim, log, valid, step: view.step, view }
+        // 60 samples: wider than any wall's shadow, narrower than the lamp's own falloff.
+        let local = gaussian_blur(&view.luma, 60.0);
+        let dark =
+            Mask::from_fn(log.width, log.height, |i, j| valid.at(i, j) && view.luma.at(i, j) < 0.3 * local.at(i, j));
+        Self { log, valid, dark, step: view.step, view }
     }
 
     /// Gradient of the logarithm after smoothing by `sigma` samples, per sample; 0 where nothing valid is shown.
@@ -91,6 +95,10 @@ impl Sight {
     pub fn log_at(&self, p: Point) -> f64 {
         let q = self.to_sample(p);
         f64::from(self.log.bilinear(q.x, q.y))
+    }
+    pub fn is_dark(&self, q: Point) -> bool {
+        let at = |v: f64, n: usize| v.round().clamp(0.0, n as f64 - 1.0) as usize;
+        self.dark.at(at(q.x, self.dark.width), at(q.y, self.dark.height))
     }
     pub fn shows(&self, p: Point) -> bool {
         let q = self.to_sample(p);
