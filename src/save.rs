@@ -14,8 +14,9 @@ pub fn default_folder(photo: &Path) -> PathBuf {
 pub fn check_free(folder: &Path, overwrite: bool, option: &str) -> Result<()> {
     let name = folder.display().to_string();
     let in_use = |what: &str, hint: String| Err(Error::new(Stage::Arguments, name.clone(), what, hint));
-    if folder.exists() && !folder.is_dir() {
-        return in_use("is a file, not a folder", format!("name another folder with {option}"));
+    if let Some(there) = folder.ancestors().find(|a| a.exists()).filter(|a| !a.is_dir()) {
+        let what = if there == folder { "is a file, not a folder" } else { "stands below a file" };
+        return in_use(what, format!("name another folder with {option}"));
     }
     let used = fs::read_dir(folder).is_ok_and(|mut d| d.next().is_some());
     if used && !overwrite {

@@ -113,16 +113,10 @@ pub(super) fn line_positions(f: &Family, from: f64, to: f64) -> Vec<f64> {
     if !(pitch > 0.0 && count > 0.0 && count < 1e5) {
         return vec![];
     }
-    let Some(offset) = fold_offset(f) else { return vec![] };
+    let Some(offset) = f.offset else { return vec![] };
     let phase = offset + k as f64 / n as f64 * pitch;
     let first = ((from - phase) / pitch).ceil();
     (0..).map(|i| phase + (first + f64::from(i)) * pitch).take_while(|t| *t <= to).collect()
-}
-
-/// Position of the first sample of `folded` along the normal from the floor frame's origin; `None` while the family does
-/// not tell it.
-fn fold_offset(_f: &Family) -> Option<f64> {
-    None
 }
 
 /// Ends of the drawn lines of one family, floor frame.

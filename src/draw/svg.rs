@@ -14,7 +14,7 @@ const QUALITY: u8 = 80;
 /// One picture with its shapes and, where given, a scale bar (length in picture pixels, label).
 pub(super) fn picture(base: &RgbImage, shapes: &[Shape], bar: Option<(f64, String)>) -> String {
     let (w, h) = base.dimensions();
-    let mut out = format!(r#"<svg viewBox="0 0 {w} {h}" aria-hidden="true">"#);
+    let mut out = format!(r#"<svg viewBox="0 0 {w} {h}" preserveAspectRatio="xMinYMin" aria-hidden="true">"#);
     let _ = write!(out, r#"<image width="{w}" height="{h}" href="{}"/>"#, data_uri(base));
     out.push_str(r#"<g fill="none" stroke-linejoin="round" stroke-linecap="round">"#);
     for s in shapes.iter().filter(|s| s.ink.cased()) {

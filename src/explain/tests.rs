@@ -78,6 +78,7 @@ fn family(pitch: f64, normal_deg: f64) -> Family {
         period_kind: PeriodKind::Relief,
         harmonics: [1.0, 0.5, 0.33, 0.25],
         harmonic_noise: 0.05,
+        offset: Some(0.0),
         folded: vec![0.0; 64],
         contrast: 0.1,
         skew: 0.1,

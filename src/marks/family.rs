@@ -15,16 +15,22 @@ pub(super) const FOLD: usize = 64;
 /// Describes a fitted comb; `false_alarm` is the chance over the whole search.
 pub(super) fn describe(comb: &Comb, stack: &Stack, ray: &Ray, false_alarm: f64) -> Option<Family> {
     let f = comb.frequency;
-    let folded = fold(stack, f);
+    let mut folded = fold(stack, f);
     let rms = (folded.iter().map(|v| v * v).sum::<f64>() / FOLD as f64).sqrt();
     let skew = if rms > 0.0 { folded.iter().map(|v| v.powi(3)).sum::<f64>() / FOLD as f64 / rms.powi(3) } else { 0.0 };
     let first = comb.amplitude(1, stack.dt);
     let strongest = (1..=comb.sums.len()).map(|h| comb.ratio(h)).fold(0.0, f64::max);
     let periods = comb.reach.length() * f;
     let (jitter, in_step) = steadiness(comb, stack, periods);
+    let normal_deg = wrap_180(comb.normal_deg);
+    let (sin, cos) = normal_deg.to_radians().sin_cos();
+    // A normal that was turned round to lie in [0, 180) runs through the period backwards.
+    if (normal_deg - comb.normal_deg).to_radians().cos() < 0.0 {
+        folded[1..].reverse();
+    }
     Some(Family {
         pitch: Measured::new(1.0 / f, comb.frequency_sigma / (f * f))?,
-        normal_deg: Measured::new(wrap_180(comb.normal_deg), comb.normal_sigma_deg)?,
+        normal_deg: Measured::new(normal_deg, comb.normal_sigma_deg)?,
         curved: false,
         strength_db: 10.0 * strongest.max(1e-3).log10(),
         false_alarm,
@@ -32,6 +38,7 @@ pub(super) fn describe(comb: &Comb, stack: &Stack, ray: &Ray, false_alarm: f64) 
         period_kind: PeriodKind::Unsure,
         harmonics: std::array::from_fn(|i| comb.amplitude(i + 1, stack.dt)),
         harmonic_noise: if first > 0.0 { comb.amplitude_noise(1) / first } else { 1.0 },
+        offset: Some(stack.middle.x * cos + stack.middle.y * sin),
         folded,
         contrast: rms,
         skew,

@@ -11,6 +11,8 @@ const BINS_PER_SAMPLE: f64 = 2.0;
 /// the middle of the used floor, floor-frame units. `t` grows along the normal, `u` a quarter turn further.
 pub(super) struct Stack {
     pub normal_deg: f64,
+    /// Where t and u are 0, floor frame.
+    pub middle: crate::geometry::Point,
     pub t0: f64,
     pub dt: f64,
     pub bins: usize,
@@ -81,7 +83,7 @@ impl Stack {
                     a
                 },
             );
-        Self { normal_deg, t0, dt, bins, u0, du, bands, sum, weight }
+        Self { normal_deg, middle: flat.middle, t0, dt, bins, u0, du, bands, sum, weight }
     }
     /// Middle of a band along the lines.
     pub fn u_at(&self, band: usize) -> f64 {

@@ -32,6 +32,8 @@ pub struct Family {
     /// of each relative to the first.
     pub harmonics: [f64; 4],
     pub harmonic_noise: f64,
+    /// Position of the first sample of `folded` along the normal, from the floor frame's origin; `None` for curved lines.
+    pub offset: Option<f64>,
     /// Mean relative brightness over one period, 64 samples along +normal, mean 0.
     pub folded: Vec<f64>,
     /// Rms of `folded`: relative brightness contrast of the family.

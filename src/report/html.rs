@@ -1,6 +1,7 @@
 //! The page for people: one file, no scripts, nothing fetched. `page.html` holds the layout.
 
 use super::{Inspection, Pictures, numbers, words};
+use crate::explain::findings::record;
 use crate::explain::{Change, Finding};
 use askama::Template;
 
@@ -29,6 +30,8 @@ struct Row<'a> {
     name: &'static str,
     percent: String,
     bar: String,
+    /// What the cause is, at length; for the leading one only.
+    long: Option<&'static str>,
     finding: &'a Finding,
 }
 
@@ -38,6 +41,7 @@ impl<'a> From<&'a Finding> for Row<'a> {
             name: words::cause(finding.id),
             percent: words::percent(finding.probability),
             bar: format!("{:.1}", (finding.probability * 100.0).clamp(0.0, 100.0)),
+            long: None,
             finding,
         }
     }
@@ -54,6 +58,10 @@ pub fn html(i: &Inspection, pictures: &Pictures) -> crate::error::Result<String>
             cautions.push(c);
         }
     }
+    let mut findings: Vec<Row> = e.findings.iter().map(Row::from).collect();
+    if let Some(first) = findings.first_mut() {
+        first.long = Some(record(first.finding.id).long);
+    }
     let page = Page {
         i,
         pictures,
@@ -64,7 +72,7 @@ pub fn html(i: &Inspection, pictures: &Pictures) -> crate::error::Result<String>
         first: top.map(|f| f.changes.iter().take(2).collect()).unwrap_or_default(),
         numbers: numbers::main_numbers(i),
         families: numbers::family_rows(i),
-        findings: e.findings.iter().map(Row::from).collect(),
+        findings,
         to_change: e.findings.iter().filter(acted).map(Row::from).collect(),
         cautions,
         scale: words::scale(i),

@@ -3,6 +3,7 @@
 use super::Inspection;
 use crate::expect::Cause;
 use crate::explain::Verdict;
+use crate::explain::findings;
 use crate::floor::LightSource;
 use crate::marks::PeriodKind;
 use crate::reference::{Level, Source};
@@ -75,25 +76,9 @@ pub(super) fn sureness(p: f64) -> &'static str {
     }
 }
 
+/// The cause's name for the reader.
 pub(super) fn cause(c: Cause) -> &'static str {
-    match c {
-        Cause::FullWidthFirstPass => "First pass at full width left a strip at its own level",
-        Cause::EngagementSteps => "Level changes with how much of the cutter is in the wood",
-        Cause::AlternatingPasses => "Cutter bends one way and the other from pass to pass",
-        Cause::TiltAcrossPasses => "Spindle out of square across the passes",
-        Cause::TiltAlongPasses => "Spindle out of square along the passes",
-        Cause::Cusps => "Cusps left between passes of a rounded cutter",
-        Cause::CutterChangeStep => "Two cutters set to different heights",
-        Cause::OncePerRevolution => "One mark per turn of the spindle",
-        Cause::OncePerTooth => "One mark per tooth",
-        Cause::Chatter => "Chatter",
-        Cause::DrivePeriod => "Period of the machine's drive",
-        Cause::TurnMarks => "Marks where the passes turn",
-        Cause::WoodFigure => "Figure of the wood, not tool marks",
-        Cause::FuzzOrTear => "Torn or fuzzy fibre",
-        Cause::Clean => "Clean floor",
-        Cause::CannotTell => "Cannot tell from this photo",
-    }
+    findings::record(c).title
 }
 
 pub(super) fn period_kind(k: PeriodKind) -> &'static str {

@@ -1,0 +1,262 @@
+//! The built program at its front door: bad input gets a message that says what and what to try, the exit code that
+//! --help names, no panic and no folder; good input leaves exactly one report.
+
+use assert_cmd::Command;
+use image::{Rgb, RgbImage};
+use std::fs;
+use std::path::{Path, PathBuf};
+use tempfile::TempDir;
+
+/// A folder to work in, gone at the end.
+struct Bench(TempDir);
+
+impl Bench {
+    fn new() -> Self {
+        Self(TempDir::new().unwrap())
+    }
+    fn at(&self, name: &str) -> PathBuf {
+        self.0.path().join(name)
+    }
+    fn file(&self, name: &str, bytes: impl AsRef<[u8]>) -> PathBuf {
+        let path = self.at(name);
+        fs::write(&path, bytes).unwrap();
+        path
+    }
+    /// A made-up board of 960 x 720 px at 8 px per mm with a pocket of 80 x 60 mm: black shadow along its left wall,
+    /// bright right wall, ridges every 2.5 mm across x, speckle.
+    fn board(&self) -> PathBuf {
+        let mut state = 1u32;
+        let mut noise = move || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            f64::from(state >> 16) / 65536.0 - 0.5
+        };
+        let picture = RgbImage::from_fn(960, 720, |x, y| {
+            let inside = (160..800).contains(&x) && (120..600).contains(&y);
+            let v = match x {
+                _ if !inside => 150.0,
+                160..240 => 8.0,
+                790.. => 235.0,
+                _ => 120.0 + 14.0 * (std::f64::consts::TAU * f64::from(x) / 20.0).sin(),
+            };
+            let v = v + 6.0 * noise();
+            Rgb([v as u8, (v * 0.85) as u8, (v * 0.7) as u8])
+        });
+        let path = self.at("board.png");
+        picture.save(&path).unwrap();
+        path
+    }
+    fn picture(&self, name: &str, side: u32, grey: u8) -> PathBuf {
+        let path = self.at(name);
+        RgbImage::from_pixel(side, side, Rgb([grey; 3])).save(&path).unwrap();
+        path
+    }
+    fn names(&self, folder: &str) -> Vec<String> {
+        let mut names: Vec<String> = fs::read_dir(self.at(folder))
+            .unwrap()
+            .map(|e| e.unwrap().file_name().to_string_lossy().into_owned())
+            .collect();
+        names.sort();
+        names
+    }
+}
+
+fn lowsun(args: &[&str]) -> std::process::Output {
+    Command::cargo_bin("lowsun").unwrap().args(args).output().unwrap()
+}
+
+fn text(path: &Path) -> &str {
+    path.to_str().unwrap()
+}
+
+/// Runs `inspect PHOTO --out OUT` with more flags; it must fail with this code, say all these words, leave nothing.
+fn refused(bench: &Bench, photo: &Path, more: &[&str], code: i32, words: &[&str]) {
+    let out = bench.at("out");
+    let before = bench.names("");
+    let mut args = vec!["inspect", text(photo), "--out", text(&out)];
+    args.extend(more);
+    let o = lowsun(&args);
+    let said = String::from_utf8_lossy(&o.stderr).into_owned();
+    assert_eq!(o.status.code(), Some(code), "{args:?} said\n{said}");
+    for w in words {
+        assert!(said.contains(w), "{args:?}: '{w}' is missing in\n{said}");
+    }
+    assert!(!said.contains("panicked"), "{said}");
+    assert!(o.stdout.is_empty(), "something stands on standard output");
+    assert_eq!(bench.names(""), before, "{args:?} left something behind");
+}
+
+#[test]
+fn photos_that_cannot_be_read_are_named_with_what_to_try() {
+    let b = Bench::new();
+    let stage = "lowsun: reading the photo: ";
+    refused(&b, &b.at("nothing.jpg"), &[], 1, &[stage, "nothing.jpg", "try: "]);
+    refused(&b, b.0.path(), &[], 1, &[stage, "try: "]);
+    refused(&b, &b.file("empty.jpg", ""), &[], 1, &[stage, "empty.jpg", "try: "]);
+    refused(&b, &b.file("noise.png", [7u8; 4000]), &[], 1, &[stage, "noise.png", "try: "]);
+    refused(&b, &b.file("letter.jpg", "Dear Sir or Madam,\n"), &[], 1, &[stage, "letter.jpg", "try: "]);
+    let board = b.board();
+    let whole = fs::read(&board).unwrap();
+    refused(&b, &b.file("half.png", &whole[..whole.len() / 2]), &[], 1, &[stage, "half.png", "try: "]);
+}
+
+#[test]
+fn photos_without_a_lit_floor_are_refused() {
+    let b = Bench::new();
+    refused(&b, &b.picture("dot.png", 1, 128), &[], 1, &["dot.png", "try: "]);
+    refused(&b, &b.picture("black.png", 400, 0), &[], 1, &["black.png", "try: "]);
+    refused(&b, &b.picture("white.png", 400, 255), &[], 1, &["white.png", "try: "]);
+}
+
+#[test]
+fn known_points_that_fix_no_plane_are_refused() {
+    let b = Bench::new();
+    let board = b.board();
+    let run = |points: &[&str], words: &[&str]| {
+        let more: Vec<&str> = points.iter().flat_map(|p| ["--point", p]).collect();
+        refused(&b, &board, &more, 1, words);
+    };
+    run(&["160,120=0,0", "800,120=80,0", "800,600=80,60"], &["finding the reference", "four are needed"]);
+    run(&["100,100=0,0", "200,200=10,10", "300,300=20,20", "400,400=30,30"], &["do not fix a plane", "try: "]);
+    run(&["160,120=80,0", "800,120=0,0", "800,600=0,60", "160,600=80,60"], &["other way", "try: "]);
+    run(&["-5,120=0,0", "800,120=80,0", "800,600=80,60", "160,600=0,60"], &["outside the photo", "try: "]);
+}
+
+#[test]
+fn plans_with_slips_are_refused_with_the_line_that_holds_them() {
+    let b = Bench::new();
+    let board = b.board();
+    let run = |name: &str, toml: &str, words: &[&str]| {
+        let plan = b.file(name, toml);
+        let mut all = vec!["lowsun: reading the plan: ", name, "try: "];
+        all.extend(words);
+        refused(&b, &board, &["--plan", text(&plan)], 1, &all);
+    };
+    run("key.toml", "[cutter]\ndiametre = 6\n", &["diametre", "diameter"]);
+    run("unit.toml", "units = \"furlong\"\n", &["furlong"]);
+    run("negative.toml", "[cut]\nstepover = -2\n", &["stepover"]);
+    run("wide.toml", "[cutter]\ndiameter = 6\n[cut]\nstepover = 7\n", &["stepover", "diameter"]);
+    run("both.toml", "[cutter]\ndiameter = 6\n[cut]\nstepover = 2\nstepover_percent = 40\n", &["stepover"]);
+    run("broken.toml", "[cutter\n", &["line 1"]);
+    refused(&b, &board, &["--plan", text(&b.at("missing.toml"))], 1, &["missing.toml", "try: "]);
+    refused(&b, &board, &["--plan", text(&board)], 1, &["board.png", "try: "]);
+}
+
+#[test]
+fn arguments_that_make_no_sense_end_with_code_2() {
+    let b = Bench::new();
+    let board = b.board();
+    for (more, words) in [
+        (vec!["--point", "1,2"], vec!["lowsun: arguments: --point", "'1,2'", "try: "]),
+        (vec!["--outline", "1,2 3,4"], vec!["lowsun: arguments: --outline", "2 points", "try: "]),
+        (vec!["--light-from", "behind"], vec!["--light-from", "'behind'", "try: "]),
+        (vec!["--light-elevation", "95"], vec!["--light-elevation", "95", "try: "]),
+        (vec!["--mm-per-px", "-1"], vec!["--mm-per-px", "-1", "try: "]),
+        (vec!["--mm-per-px", "0.1", "--point", "1,2=3,4"], vec!["--mm-per-px", "--point"]),
+        (vec!["--cutter", "6 furlongs"], vec!["--cutter", "furlongs", "try: "]),
+        (vec!["--stepover=-2mm"], vec!["--stepover", "-2mm", "try: "]),
+        (vec!["--pocket", "116"], vec!["--pocket", "'116'", "try: "]),
+        (vec!["--max-megapixels", "0"], vec!["--max-megapixels", "try: "]),
+        (vec!["--shape", "round"], vec!["--shape", "ball-nose"]),
+        (vec!["--colour"], vec!["--colour", "--help"]),
+    ] {
+        refused(&b, &board, &more, 2, &words);
+    }
+    assert_eq!(lowsun(&[]).status.code(), Some(2));
+    assert_eq!(lowsun(&["inspect"]).status.code(), Some(2));
+}
+
+#[test]
+fn a_photo_above_the_limit_is_refused_before_it_is_decoded() {
+    let b = Bench::new();
+    refused(&b, &b.board(), &["--max-megapixels", "0.5"], 1, &["board.png", "try: "]);
+}
+
+/// A walk that needs nothing found: outline, scale and lamp are given.
+const GIVEN: [&str; 8] = [
+    "--outline",
+    "165,125 785,125 785,595 165,595",
+    "--mm-per-px",
+    "0.125",
+    "--light-from",
+    "left",
+    "--light-elevation",
+    "12",
+];
+
+#[test]
+fn a_good_photo_leaves_one_report_and_nothing_else() {
+    let b = Bench::new();
+    let board = b.board();
+    let out = b.at("out");
+    let mut args = vec!["inspect", text(&board), "--out", text(&out), "--cutter", "6.25mm", "--stepover", "40%"];
+    args.extend(GIVEN);
+    let o = lowsun(&args);
+    let said = String::from_utf8_lossy(&o.stdout).into_owned();
+    assert_eq!(o.status.code(), Some(0), "{}", String::from_utf8_lossy(&o.stderr));
+    assert_eq!(b.names("out"), ["report.html", "report.json"]);
+    assert_eq!(b.names(""), ["board.png", "out"]);
+    assert!(said.contains("report.html") && said.contains("planned stepover 2.50 mm"), "{said}");
+    let json: serde_json::Value = serde_json::from_slice(&fs::read(b.at("out/report.json")).unwrap()).unwrap();
+    assert_eq!(json["schema_version"], 1);
+    assert_eq!(json["scale"]["source"], "given");
+    let sum: f64 = json["findings"].as_array().unwrap().iter().map(|f| f["probability"].as_f64().unwrap()).sum();
+    assert!(sum > 0.0 && sum <= 1.0 + 1e-6, "probabilities add up to {sum}");
+
+    // Once there, it is not replaced unasked; other files in the folder stay.
+    let before = fs::read(b.at("out/report.json")).unwrap();
+    fs::write(b.at("out/notes.txt"), "mine").unwrap();
+    let again = lowsun(&args);
+    assert_eq!(again.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&again.stderr).contains("--overwrite"));
+    assert_eq!(fs::read(b.at("out/report.json")).unwrap(), before);
+    args.push("--overwrite");
+    assert_eq!(lowsun(&args).status.code(), Some(0));
+    assert_eq!(b.names("out"), ["notes.txt", "report.html", "report.json"]);
+    assert_eq!(fs::read(b.at("out/notes.txt")).unwrap(), b"mine");
+}
+
+#[test]
+fn json_goes_to_standard_output_and_stages_to_their_folder() {
+    let b = Bench::new();
+    let board = b.board();
+    let stages = b.at("stages");
+    let mut args = vec!["inspect", text(&board), "--json", "--timings", "--trace", text(&stages)];
+    args.extend(GIVEN);
+    let o = lowsun(&args);
+    assert_eq!(o.status.code(), Some(0), "{}", String::from_utf8_lossy(&o.stderr));
+    let printed: serde_json::Value = serde_json::from_slice(&o.stdout).unwrap();
+    let saved = fs::read(b.at("board.lowsun/report.json")).unwrap();
+    assert_eq!(printed, serde_json::from_slice::<serde_json::Value>(&saved).unwrap());
+    let timings = String::from_utf8_lossy(&o.stderr).into_owned();
+    assert!(["photo", "floor", "marks", "total"].iter().all(|s| timings.contains(s)), "{timings}");
+    let names = b.names("stages");
+    for stage in ["01-photo.png", "02-reference.json", "03-rectify.png", "04-floor.png", "05-marks.png", "06-explain.json"] {
+        assert!(names.iter().any(|n| n == stage), "{stage} is missing in {names:?}");
+    }
+}
+
+#[test]
+fn a_file_is_no_folder_to_write_into() {
+    let b = Bench::new();
+    let board = b.board();
+    let file = b.file("taken", "here first");
+    let mut args = vec!["inspect", text(&board), "--out", text(&file)];
+    args.extend(GIVEN);
+    let o = lowsun(&args);
+    assert_eq!(o.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&o.stderr).contains("is a file"));
+    let below = file.join("out");
+    args[3] = text(&below);
+    let o = lowsun(&args);
+    let said = String::from_utf8_lossy(&o.stderr).into_owned();
+    assert_eq!(o.status.code(), Some(2), "{said}");
+    assert!(said.contains("stands below a file") && said.contains("try: "), "{said}");
+    assert_eq!(b.names(""), ["board.png", "taken"]);
+}
+
+#[test]
+fn help_names_the_exit_codes() {
+    let o = lowsun(&["inspect", "--help"]);
+    let help = String::from_utf8_lossy(&o.stdout).into_owned();
+    assert!(help.contains("Exit codes:") && help.contains("--reference-on") && help.contains("left, right"), "{help}");
+}
