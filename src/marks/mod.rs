@@ -3,13 +3,17 @@
 mod columns;
 mod comb;
 mod curved;
+mod edges;
 mod families;
 mod family;
 mod flatten;
+mod light;
 mod peaks;
 mod plots;
 mod search;
 mod stack;
+mod streaks;
+mod strips;
 mod types;
 
 pub use types::*;
@@ -52,10 +56,22 @@ pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)>
         height: taper.height,
         data: taper.data.iter().zip(&flat.rel.data).map(|(a, b)| a * b).collect(),
     };
-    let spectrum = PlaneSpectrum::of(&weighted, 1.05 / FINEST);
-    let search = Search::new(&flat, &taper, &spectrum);
+    let spectrum_plane = PlaneSpectrum::of(&weighted, 1.05 / FINEST);
+    let search = Search::new(&flat, &taper, &spectrum_plane);
     let found = search.run(patch.pocket_x_deg.unwrap_or(0.0));
     let (profile, spectrum) = plots::of(&found, &search);
-    let marks = Marks { families: found.families, profile, spectrum, ..Marks::default() };
+    let mut normals = found.directions.clone();
+    normals.extend(streaks::find(&spectrum_plane, &flat, &normals));
+    let whole = crate::raster::Plane {
+        width: taper.width,
+        height: taper.height,
+        data: flatten::as_weights(&flat.used),
+    };
+    let edges = edges::find(&flat, &whole, &normals, &patch.light, options.scaled);
+    let regular: Vec<f64> =
+        found.families.iter().filter(|f| f.coherent_passes > 5.0).map(|f| f.normal_deg.value).collect();
+    let limits = (0.3 * flat.unit, 15.0 * flat.unit);
+    let strips = strips::find(&edges, &patch.outline, &patch.light, limits, &regular);
+    let marks = Marks { families: found.families, edges, strips, profile, spectrum, ..Marks::default() };
     Ok((marks, Vec::new()))
 }
