@@ -44,7 +44,7 @@ pub(super) fn find(flat: &Flat, weights: &Plane, normals: &[f64], lamp: &Light, 
     all.sort_by(|a, b| b.snr.total_cmp(&a.snr));
     let mut kept: Vec<Edge> = Vec::new();
     for e in all {
-        let doubled = kept.iter().any(|k| same_line(k, &e, flat.unit));
+        let doubled = kept.iter().any(|k| same_line(k, &e, flat.unit) || echo(k, &e, flat.unit));
         if !doubled {
             kept.push(e);
         }
@@ -64,6 +64,17 @@ fn same_line(a: &Edge, b: &Edge, unit: f64) -> bool {
     let m = b.from.lerp(b.to, 0.5) - a.from.lerp(a.to, 0.5);
     let (across, along) = ((m.x * sx + m.y * sy).abs(), (m.y * sx - m.x * sy).abs());
     across < 0.45 * unit && along < 0.5 * a.length.max(b.length)
+}
+
+/// Whether an edge is the halo of a far stronger one beside it (sharpening, the filter's own flanks).
+fn echo(a: &Edge, b: &Edge, unit: f64) -> bool {
+    let (sy, sx) = a.normal_deg.to_radians().sin_cos();
+    let m = b.from.lerp(b.to, 0.5) - a.from.lerp(a.to, 0.5);
+    let (across, along) = ((m.x * sx + m.y * sy).abs(), (m.y * sx - m.x * sy).abs());
+    line_difference(a.normal_deg, b.normal_deg).abs() < 10.0
+        && across < 1.6 * unit
+        && along < 0.5 * a.length.max(b.length)
+        && b.deficit.value.abs() < 0.25 * a.deficit.value.abs()
 }
 
 fn along(flat: &Flat, weights: &Plane, normal_deg: f64, lamp: &Light, scaled: bool) -> Vec<Edge> {
@@ -155,7 +166,10 @@ fn window_hits(stack: &Stack, table: &Table, from: usize, to: usize, flat: &Flat
         if known.len() < 8 * width {
             continue;
         }
-        let Some(noise) = mad_sigma(&known).filter(|s| *s > 0.0) else { continue };
+        // Grain is a population of lines without gaps: its upper fifth sets the noise. Edges cover less than that.
+        let sizes: Vec<f64> = known.iter().map(|v| v.abs()).collect();
+        let crowd = crate::stats::percentile(&sizes, 80.0).map_or(0.0, |p| p / 1.2816);
+        let Some(noise) = mad_sigma(&known).map(|s| s.max(crowd)).filter(|s| *s > 0.0) else { continue };
         for c in 1..stack.bins - 1 {
             let Some(v) = d[c] else { continue };
             let snr = v.abs() / noise;
@@ -171,9 +185,10 @@ fn window_hits(stack: &Stack, table: &Table, from: usize, to: usize, flat: &Flat
     let mut kept: Vec<Hit> = Vec::new();
     for h in hits {
         let shadowed = kept.iter().any(|k| {
-            let reach = 1.7 * k.width.max(h.width);
-            (k.t - h.t).abs() < if k.deficit * h.deficit > 0.0 { 0.8 * k.width.max(h.width) } else { reach }
-                && (k.deficit * h.deficit > 0.0 || h.deficit.abs() < 0.6 * k.deficit.abs())
+            let wide = k.width.max(h.width);
+            let reach = 2.5 * wide + 0.1 * flat.unit;
+            (k.t - h.t).abs() < if k.deficit * h.deficit > 0.0 { 0.8 * wide } else { reach }
+                && (k.deficit * h.deficit > 0.0 || h.deficit.abs() < 0.5 * k.deficit.abs())
         });
         if !shadowed {
             kept.push(h);
