@@ -31,6 +31,8 @@ pub(super) struct Found {
     pub combs: Vec<Comb>,
     /// Stack and ray of the leading direction.
     pub lead: Option<(Stack, Ray)>,
+    /// Normals of the pocket's axes (snapped to the lines) and of the families found.
+    pub directions: Vec<f64>,
 }
 
 pub(super) struct Search<'a> {
@@ -58,7 +60,7 @@ impl<'a> Search<'a> {
 
     /// All families, strongest brightness change first.
     pub fn run(&self, axis_deg: f64) -> Found {
-        let mut found = Found { families: Vec::new(), combs: Vec::new(), lead: None };
+        let mut found = Found { families: Vec::new(), combs: Vec::new(), lead: None, directions: Vec::new() };
         let mut looked: Vec<f64> = Vec::new();
         let mut columns = Vec::new();
         let weight: f64 = self.taper.data.iter().map(|v| f64::from(*v)).sum();
@@ -68,6 +70,7 @@ impl<'a> Search<'a> {
             looked.push(normal);
             columns.extend(columns::find(self.spectrum, self.flat, normal, 1.2, weight));
         }
+        found.directions = looked.clone();
         for p in &self.peaks {
             if looked.len() >= 2 + MOST_DIRECTIONS {
                 break;
@@ -88,6 +91,11 @@ impl<'a> Search<'a> {
         order.sort_by(|a, b| rank[*b].total_cmp(&rank[*a]));
         found.families = order.iter().map(|i| found.families[*i].clone()).collect();
         found.combs = order.iter().map(|i| found.combs[*i].clone()).collect();
+        for c in &found.combs {
+            if found.directions.iter().all(|d| line_difference(c.normal_deg, *d).abs() > 0.5) {
+                found.directions.push(c.normal_deg);
+            }
+        }
         curved::merge(&mut found, &columns, self.flat);
         found.families.truncate(MOST);
         found

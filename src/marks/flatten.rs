@@ -12,8 +12,9 @@ const MEAN_SIGMA_SHARE: f64 = 1.0 / 8.0;
 /// Floor size that stands for a pocket where no scale is known, millimetres across the smaller side: only sets what
 /// "about a millimetre" means for margins and short edges.
 const USUAL_POCKET: f64 = 76.0;
-/// Margin kept from the border of the mask, millimetres: wall shadow edges and wall feet end within it.
-const MARGIN: f64 = 1.0;
+/// Margin kept from the border of the mask, millimetres: the mask already keeps off walls and shadows, this is for its
+/// own coarseness. More would hide the strip a first pass leaves along the wall.
+const MARGIN: f64 = 0.3;
 
 /// The floor as relative brightness.
 pub(super) struct Flat {
@@ -41,7 +42,7 @@ impl Flat {
         let side = |b: [usize; 4]| ((b[2] - b[0]).min(b[3] - b[1]) + 1) as f64 * view.step;
         let unit = if scaled { 1.0 } else { side(rough) / USUAL_POCKET };
         let blur = patch.blur_px.unwrap_or(1.0).min(10.0);
-        let margin = (MARGIN * unit / view.step).max(3.0 * blur).min(side(rough) / view.step / 12.0).round() as usize;
+        let margin = (MARGIN * unit / view.step).max(2.0 * blur).min(side(rough) / view.step / 12.0).round() as usize;
         let mut used = border_closed(&patch.mask).erode(margin.max(1));
         for (u, v) in used.data.iter_mut().zip(&view.luma.data) {
             *u &= *v > 0.0;

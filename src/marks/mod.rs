@@ -1,15 +1,24 @@
 //! Room 6: line families (pitch, direction, strength), signed edges, strips, levels, and what the colour says.
 
+mod colour;
 mod columns;
 mod comb;
 mod curved;
+mod edges;
 mod families;
 mod family;
+mod figure;
 mod flatten;
+mod flecks;
+mod heights;
+mod light;
 mod peaks;
 mod plots;
+mod quality;
 mod search;
 mod stack;
+mod streaks;
+mod strips;
 mod types;
 
 pub use types::*;
@@ -52,10 +61,51 @@ pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)>
         height: taper.height,
         data: taper.data.iter().zip(&flat.rel.data).map(|(a, b)| a * b).collect(),
     };
-    let spectrum = PlaneSpectrum::of(&weighted, 1.05 / FINEST);
-    let search = Search::new(&flat, &taper, &spectrum);
-    let found = search.run(patch.pocket_x_deg.unwrap_or(0.0));
+    let spectrum_plane = PlaneSpectrum::of(&weighted, 1.05 / FINEST);
+    let search = Search::new(&flat, &taper, &spectrum_plane);
+    let mut found = search.run(patch.pocket_x_deg.unwrap_or(0.0));
     let (profile, spectrum) = plots::of(&found, &search);
-    let marks = Marks { families: found.families, profile, spectrum, ..Marks::default() };
+    let mut normals = found.directions.clone();
+    normals.extend(streaks::find(&spectrum_plane, &flat, &normals));
+    let whole = crate::raster::Plane {
+        width: taper.width,
+        height: taper.height,
+        data: flatten::as_weights(&flat.used),
+    };
+    let edges = edges::find(&flat, &whole, &normals, &patch.light, options.scaled);
+    let regular: Vec<f64> =
+        found.families.iter().filter(|f| f.coherent_passes > 5.0).map(|f| f.normal_deg.value).collect();
+    let limits = (0.3 * flat.unit, 15.0 * flat.unit);
+    let strips = strips::find(&edges, &patch.outline, &patch.light, limits, &regular);
+    let colours = colour::Colours::of(patch, &flat);
+    for f in &mut found.families {
+        f.height_um = heights::of(f, &patch.light, options.scaled);
+        if let Some(c) = colours.as_ref().filter(|_| !f.curved) {
+            (f.chroma_share, f.period_kind) = c.judge(f, flat.extent);
+        }
+    }
+    let rest = figure::of(&spectrum_plane, &flat, &taper, &found.combs, colours.as_ref());
+    let planned = options.hints.first().copied();
+    let quality = quality::of(
+        &flat,
+        &found,
+        search.trials,
+        &edges,
+        rest.texture_rms,
+        planned,
+        &patch.light,
+        options.scaled,
+    );
+    let marks = Marks {
+        families: found.families,
+        edges,
+        strips,
+        quality,
+        flecks: flecks::find(&flat),
+        figure: rest.figure,
+        rim_ragged: None,
+        profile,
+        spectrum,
+    };
     Ok((marks, Vec::new()))
 }

@@ -1,0 +1,319 @@
+//! Single long edges: dark or bright lines found by stacking along a direction, window by window, and chained.
+
+use super::flatten::Flat;
+use super::light;
+use super::stack::Stack;
+use super::types::{Edge, Polarity};
+use crate::floor::Light;
+use crate::geometry::Point;
+use crate::raster::Plane;
+use crate::stats::{fit_line, mad_sigma, median};
+use crate::units::{Measured, line_difference, wrap_180};
+use rayon::prelude::*;
+
+/// Length of one band along the lines and of the window that is stacked, millimetres. Eight millimetres stack 100 to
+/// 250 pixels; shorter edges than about half of it are lost.
+const BAND: f64 = 1.0;
+const WINDOW: usize = 8;
+/// Bands from window to window.
+const HOP: usize = 2;
+/// Widths of the line looked for, millimetres: rounded steps blurred by the lens up to cast shadows of deep steps.
+const WIDTHS: [f64; 4] = [0.2, 0.35, 0.6, 1.0];
+/// Noise sigmas for a window to count, and for a whole chain.
+const WINDOW_SNR: f64 = 4.5;
+const CHAIN_SNR: f64 = 9.0;
+/// Sideways play from window to window, millimetres: a straight edge 1.5 degrees off the direction moves 0.05.
+const PLAY: f64 = 0.12;
+/// Largest rms departure from a straight line over a chain, millimetres. Grain bends by more.
+const CROOKED: f64 = 0.08;
+/// Most edges handed on.
+const MOST: usize = 200;
+
+#[derive(Debug, Clone, Copy)]
+struct Hit {
+    window: usize,
+    t: f64,
+    deficit: f64,
+    snr: f64,
+    width: f64,
+}
+
+/// Finds edges along the given directions (normals, degrees).
+pub(super) fn find(flat: &Flat, weights: &Plane, normals: &[f64], lamp: &Light, scaled: bool) -> Vec<Edge> {
+    let mut all: Vec<Edge> = normals.par_iter().flat_map_iter(|n| along(flat, weights, *n, lamp, scaled)).collect();
+    all.sort_by(|a, b| b.snr.total_cmp(&a.snr));
+    let mut kept: Vec<Edge> = Vec::new();
+    for e in all {
+        let doubled = kept.iter().any(|k| same_line(k, &e, flat.unit) || echo(k, &e, flat.unit));
+        if !doubled {
+            kept.push(e);
+        }
+        if kept.len() == MOST {
+            break;
+        }
+    }
+    kept
+}
+
+/// Whether an edge is another look at one already kept: its middle lies on it and the directions agree.
+fn same_line(a: &Edge, b: &Edge, unit: f64) -> bool {
+    if line_difference(a.normal_deg, b.normal_deg).abs() > 20.0 {
+        return false;
+    }
+    let (sy, sx) = a.normal_deg.to_radians().sin_cos();
+    let m = b.from.lerp(b.to, 0.5) - a.from.lerp(a.to, 0.5);
+    let (across, along) = ((m.x * sx + m.y * sy).abs(), (m.y * sx - m.x * sy).abs());
+    across < 0.45 * unit && along < 0.5 * a.length.max(b.length)
+}
+
+/// Whether an edge is the halo of a far stronger one beside it (sharpening, the filter's own flanks).
+fn echo(a: &Edge, b: &Edge, unit: f64) -> bool {
+    let (sy, sx) = a.normal_deg.to_radians().sin_cos();
+    let m = b.from.lerp(b.to, 0.5) - a.from.lerp(a.to, 0.5);
+    let (across, along) = ((m.x * sx + m.y * sy).abs(), (m.y * sx - m.x * sy).abs());
+    line_difference(a.normal_deg, b.normal_deg).abs() < 10.0
+        && across < 1.6 * unit
+        && along < 0.5 * a.length.max(b.length)
+        && b.deficit.value.abs() < 0.25 * a.deficit.value.abs()
+}
+
+fn along(flat: &Flat, weights: &Plane, normal_deg: f64, lamp: &Light, scaled: bool) -> Vec<Edge> {
+    let reach = {
+        let [x0, y0, x1, y1] = flat.bounds;
+        let (s, c) = normal_deg.to_radians().sin_cos();
+        ((x1 - x0) as f64 * s.abs() + (y1 - y0) as f64 * c.abs()) * flat.step
+    };
+    let bands = (reach / (BAND * flat.unit)).ceil().clamp(4.0, 400.0) as usize;
+    let stack = Stack::of(flat, &flat.rel, weights, normal_deg, bands);
+    let table = Table::of(&stack);
+    let hits: Vec<Vec<Hit>> = (0..bands.saturating_sub(WINDOW).max(1))
+        .step_by(HOP)
+        .map(|b| window_hits(&stack, &table, b, (b + WINDOW).min(bands), flat))
+        .collect();
+    chains(&hits, flat)
+        .into_iter()
+        .filter_map(|chain| measured(&chain, &stack, &table, flat, lamp, scaled))
+        .collect()
+}
+
+/// Running sums over bins, band by band, so that any window's mean is two look-ups.
+struct Table {
+    bins: usize,
+    sum: Vec<f64>,
+    weight: Vec<f64>,
+}
+
+impl Table {
+    fn of(stack: &Stack) -> Self {
+        let n = stack.bins + 1;
+        let (mut sum, mut weight) = (vec![0.0; n * stack.bands], vec![0.0; n * stack.bands]);
+        for b in 0..stack.bands {
+            for i in 0..stack.bins {
+                sum[b * n + i + 1] = sum[b * n + i] + stack.sum[b * stack.bins + i];
+                weight[b * n + i + 1] = weight[b * n + i] + stack.weight[b * stack.bins + i];
+            }
+        }
+        Self { bins: n, sum, weight }
+    }
+    /// (sum, weight) of bins from `a` to `b` in one band.
+    fn between(&self, band: usize, a: usize, b: usize) -> (f64, f64) {
+        let (a, b) = (a.min(self.bins - 1), b.min(self.bins - 1));
+        let r = band * self.bins;
+        (self.sum[r + b] - self.sum[r + a], self.weight[r + b] - self.weight[r + a])
+    }
+}
+
+/// Missing light across a line of `width` bins centred at bin `c`, from prefix sums: core mean below the mean of both
+/// flanks, times the width in floor units. `None` where core or a flank is not floor.
+fn deficit(between: impl Fn(usize, usize) -> (f64, f64), c: usize, width: usize, dt: f64, full: f64) -> Option<f64> {
+    let half = width / 2;
+    let gap = half + width / 2 + 1;
+    let outer = gap + width.max(6);
+    if c < outer {
+        return None;
+    }
+    let core = between(c - half, c - half + width);
+    let left = between(c - outer, c - gap);
+    let right = between(c + gap + 1, c + outer + 1);
+    // `full` is the weight of one bin wholly on the floor.
+    let enough = |v: (f64, f64), bins: usize| v.1 > 0.6 * full * bins as f64;
+    if !enough(core, width) || !enough(left, outer - gap) || !enough(right, outer - gap) {
+        return None;
+    }
+    let flank = 0.5 * (left.0 / left.1 + right.0 / right.1);
+    Some((flank - core.0 / core.1) * width as f64 * dt)
+}
+
+fn window_hits(stack: &Stack, table: &Table, from: usize, to: usize, flat: &Flat) -> Vec<Hit> {
+    let n = table.bins;
+    let (mut sum, mut weight) = (vec![0.0; n], vec![0.0; n]);
+    for b in from..to {
+        for i in 0..n {
+            sum[i] += table.sum[b * n + i];
+            weight[i] += table.weight[b * n + i];
+        }
+    }
+    let full = full_bin(stack, flat) * (to - from) as f64;
+    let between = |a: usize, b: usize| {
+        let (a, b) = (a.min(n - 1), b.min(n - 1));
+        (sum[b] - sum[a], weight[b] - weight[a])
+    };
+    let mut hits: Vec<Hit> = Vec::new();
+    for w in WIDTHS {
+        let width = ((w * flat.unit).max(3.0 * flat.step) / stack.dt).round() as usize;
+        let d: Vec<Option<f64>> = (0..stack.bins).map(|c| deficit(between, c, width, stack.dt, full)).collect();
+        let known: Vec<f64> = d.iter().flatten().copied().collect();
+        if known.len() < 8 * width {
+            continue;
+        }
+        // Grain is a population of lines without gaps: its upper fifth sets the noise. Edges cover less than that.
+        let sizes: Vec<f64> = known.iter().map(|v| v.abs()).collect();
+        let crowd = crate::stats::percentile(&sizes, 80.0).map_or(0.0, |p| p / 1.2816);
+        let Some(noise) = mad_sigma(&known).map(|s| s.max(crowd)).filter(|s| *s > 0.0) else { continue };
+        for c in 1..stack.bins - 1 {
+            let Some(v) = d[c] else { continue };
+            let snr = v.abs() / noise;
+            let beside = |i: usize| d[i].map_or(0.0, |x| x * v.signum());
+            if snr < WINDOW_SNR || v.abs() < beside(c - 1) || v.abs() <= beside(c + 1) {
+                continue;
+            }
+            hits.push(Hit { window: from / HOP, t: stack.t_at(c), deficit: v, snr, width: width as f64 * stack.dt });
+        }
+    }
+    // One hit per place: the strongest within its own width; opposite flanks of a strong line are its own doing.
+    hits.sort_by(|a, b| b.snr.total_cmp(&a.snr));
+    let mut kept: Vec<Hit> = Vec::new();
+    for h in hits {
+        let shadowed = kept.iter().any(|k| {
+            let wide = k.width.max(h.width);
+            let reach = 2.5 * wide + 0.1 * flat.unit;
+            (k.t - h.t).abs() < if k.deficit * h.deficit > 0.0 { 0.8 * wide } else { reach }
+                && (k.deficit * h.deficit > 0.0 || h.deficit.abs() < 0.5 * k.deficit.abs())
+        });
+        if !shadowed {
+            kept.push(h);
+        }
+    }
+    kept
+}
+
+/// Weight of one bin of one band wholly on the floor: samples per bin area.
+fn full_bin(stack: &Stack, flat: &Flat) -> f64 {
+    stack.dt * stack.du / (flat.step * flat.step)
+}
+
+/// Chains of hits from window to window with the same sign and little sideways play.
+fn chains(hits: &[Vec<Hit>], flat: &Flat) -> Vec<Vec<Hit>> {
+    let mut order: Vec<(usize, usize)> = hits.iter().enumerate().flat_map(|(w, h)| (0..h.len()).map(move |i| (w, i))).collect();
+    order.sort_by(|a, b| hits[b.0][b.1].snr.total_cmp(&hits[a.0][a.1].snr));
+    let mut used: Vec<Vec<bool>> = hits.iter().map(|h| vec![false; h.len()]).collect();
+    let mut out = Vec::new();
+    for (w, i) in order {
+        if used[w][i] {
+            continue;
+        }
+        used[w][i] = true;
+        let seed = hits[w][i];
+        let mut chain = vec![seed];
+        for forward in [true, false] {
+            let mut last = seed;
+            let mut missed = 0;
+            let mut at = w;
+            loop {
+                let next = if forward { at + 1 } else { at.wrapping_sub(1) };
+                if next >= hits.len() || missed > 2 {
+                    break;
+                }
+                at = next;
+                let play = PLAY * flat.unit * (1.0 + f64::from(missed) * 0.5) + 0.5 * flat.step;
+                let best = (0..hits[at].len())
+                    .filter(|j| !used[at][*j] && hits[at][*j].deficit * seed.deficit > 0.0)
+                    .filter(|j| (hits[at][*j].t - last.t).abs() < play)
+                    .min_by(|a, b| (hits[at][*a].t - last.t).abs().total_cmp(&(hits[at][*b].t - last.t).abs()));
+                match best {
+                    Some(j) => {
+                        used[at][j] = true;
+                        last = hits[at][j];
+                        chain.push(last);
+                        missed = 0;
+                    }
+                    None => missed += 1,
+                }
+            }
+        }
+        chain.sort_by_key(|h| h.window);
+        out.push(chain);
+    }
+    out
+}
+
+/// One chain becomes an edge: straight line, deficit with its scatter, height.
+fn measured(chain: &[Hit], stack: &Stack, table: &Table, flat: &Flat, lamp: &Light, scaled: bool) -> Option<Edge> {
+    if chain.len() < 2 {
+        return None;
+    }
+    let centre = |h: &Hit| stack.u0 + ((h.window * HOP) as f64 + WINDOW as f64 / 2.0) * stack.du;
+    let (u, t): (Vec<f64>, Vec<f64>) = chain.iter().map(|h| (centre(h), h.t)).unzip();
+    let (a, b) = match fit_line(&u, &t, None) {
+        Some((a, b, _, _)) => (a, b),
+        None => {
+            let b = (t[1] - t[0]) / (u[1] - u[0]);
+            (t[0] - b * u[0], b)
+        }
+    };
+    let off: f64 = u.iter().zip(&t).map(|(u, t)| (t - a - b * u).powi(2)).sum::<f64>() / u.len() as f64;
+    if off.sqrt() > CROOKED * flat.unit + 0.3 * flat.step || b.abs() > 0.05 {
+        return None;
+    }
+    // A window reaches half its length past the edge's end before the edge fades out of it.
+    let ends = (u[0] - 0.25 * WINDOW as f64 * stack.du, u[u.len() - 1] + 0.25 * WINDOW as f64 * stack.du);
+    let width = median(&chain.iter().map(|h| h.width).collect::<Vec<_>>())?;
+    let full = full_bin(stack, flat);
+    let bands: Vec<usize> = (0..stack.bands).filter(|b| (ends.0..=ends.1).contains(&stack.u_at(*b))).collect();
+    let value = |wide: f64| -> Vec<f64> {
+        let bins = (wide / stack.dt).round() as usize;
+        bands
+            .iter()
+            .filter_map(|&k| {
+                let c = ((a + b * stack.u_at(k) - stack.t0) / stack.dt).round().max(0.0) as usize;
+                deficit(|x, y| table.between(k, x, y), c, bins, stack.dt, full)
+            })
+            .collect()
+    };
+    // Twice the width that stands out best holds the whole line, rounded flanks and blur included.
+    let all = [value(2.0 * width), value(1.4 * width), value(width)].into_iter().find(|v| v.len() >= 4)?;
+    let (mean, sd) = crate::stats::mean_sd(&all)?;
+    let sigma = sd / (all.len() as f64).sqrt();
+    let narrow = value(width);
+    let (nm, ns) = crate::stats::mean_sd(&narrow)?;
+    let snr = nm.abs() / (ns / (narrow.len() as f64).sqrt()).max(1e-9);
+    let windows = (chain.iter().map(|h| h.snr * h.snr).sum::<f64>() * HOP as f64 / WINDOW as f64).sqrt();
+    if snr.min(windows) < CHAIN_SNR.min(WINDOW_SNR * 1.6) || mean * chain[0].deficit <= 0.0 {
+        return None;
+    }
+    let turn = b.atan();
+    let normal = stack.normal_deg.to_radians();
+    let point = |u: f64| {
+        let t = a + b * u;
+        Point::new(
+            flat.middle.x + t * normal.cos() - u * normal.sin(),
+            flat.middle.y + t * normal.sin() + u * normal.cos(),
+        )
+    };
+    let (from, to) = (point(ends.0), point(ends.1));
+    // t = a + b u: the line leans by atan(b), its normal turns back by it.
+    let normal_deg = wrap_180(stack.normal_deg - turn.to_degrees());
+    let (s, c) = normal_deg.to_radians().sin_cos();
+    let deficit = Measured::new(mean, sigma)?;
+    Some(Edge {
+        from,
+        to,
+        offset: from.x * c + from.y * s,
+        length: from.distance(to),
+        normal_deg,
+        polarity: if mean > 0.0 { Polarity::Shade } else { Polarity::Lit },
+        deficit,
+        snr: snr.min(windows),
+        height_um: light::step_height(deficit, lamp, scaled, normal_deg),
+    })
+}
