@@ -57,6 +57,7 @@ pub fn inspect(
         look.hints.extend(expected.pitches.iter().map(|p| p.pitch_mm));
     }
     let (marks, new) = trace.stage("marks", || marks::measure(&patch, &look))?;
+    let marks = marks.with_scale(frame.scale.map_or(0.0, |s| s.relative_sigma()));
     keep(new);
     trace.record("marks", || record::marks(&patch, &marks))?;
     let (explanation, new) = trace.stage("explain", || explain::weigh(&frame, &patch, &marks, &plan, &expected));

@@ -35,7 +35,10 @@ fn source_paths_named_in_the_docs_exist() {
     for doc in documents() {
         let text = fs::read_to_string(&doc).unwrap();
         for word in text.split('`').skip(1).step_by(2) {
-            let is_path = (word.starts_with("src/") || word.starts_with("tests/") || word.starts_with("docs/") || word.starts_with("sample-images/"))
+            let is_path = (word.starts_with("src/")
+                || word.starts_with("tests/")
+                || word.starts_with("docs/")
+                || word.starts_with("sample-images/"))
                 && !word.contains(' ')
                 && !word.contains('*');
             assert!(!is_path || Path::new(word).exists(), "{doc} names {word}, which does not exist");

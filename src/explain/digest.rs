@@ -96,7 +96,6 @@ impl<'a> Digest<'a> {
         plan: &'a PlannedCut,
         expected: &'a Expected,
     ) -> Self {
-        let scale_sigma = frame.scale.map(|s| s.relative_sigma()).filter(|s| s.is_finite());
         let mut lines: Vec<Line> = marks
             .families
             .iter()
@@ -105,7 +104,7 @@ impl<'a> Digest<'a> {
             .map(|(index, family)| Line {
                 index,
                 family,
-                relative_sigma: family.pitch.relative_sigma().hypot(scale_sigma.unwrap_or(0.0)).max(1e-4),
+                relative_sigma: family.pitch.relative_sigma().max(1e-4),
                 pocket_deg: patch.pocket_x_deg.map(|x| wrap_180(family.normal_deg.value - x)),
                 real: realness(family),
             })

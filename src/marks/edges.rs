@@ -90,10 +90,7 @@ fn along(flat: &Flat, weights: &Plane, normal_deg: f64, lamp: &Light, scaled: bo
         .step_by(HOP)
         .map(|b| window_hits(&stack, &table, b, (b + WINDOW).min(bands), flat))
         .collect();
-    chains(&hits, flat)
-        .into_iter()
-        .filter_map(|chain| measured(&chain, &stack, &table, flat, lamp, scaled))
-        .collect()
+    chains(&hits, flat).into_iter().filter_map(|chain| measured(&chain, &stack, &table, flat, lamp, scaled)).collect()
 }
 
 /// Running sums over bins, band by band, so that any window's mean is two look-ups.
@@ -204,7 +201,8 @@ fn full_bin(stack: &Stack, flat: &Flat) -> f64 {
 
 /// Chains of hits from window to window with the same sign and little sideways play.
 fn chains(hits: &[Vec<Hit>], flat: &Flat) -> Vec<Vec<Hit>> {
-    let mut order: Vec<(usize, usize)> = hits.iter().enumerate().flat_map(|(w, h)| (0..h.len()).map(move |i| (w, i))).collect();
+    let mut order: Vec<(usize, usize)> =
+        hits.iter().enumerate().flat_map(|(w, h)| (0..h.len()).map(move |i| (w, i))).collect();
     order.sort_by(|a, b| hits[b.0][b.1].snr.total_cmp(&hits[a.0][a.1].snr));
     let mut used: Vec<Vec<bool>> = hits.iter().map(|h| vec![false; h.len()]).collect();
     let mut out = Vec::new();

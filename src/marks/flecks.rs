@@ -26,7 +26,8 @@ pub(super) fn find(flat: &Flat) -> Flecks {
     let used = crate::raster::Mask::from_fn(w, h, |x, y| flat.used.at(x * k + k / 2, y * k + k / 2));
     let slow = masked_blur(&p, &used, (1.5 * flat.unit / step) as f32);
     let fast = Plane::from_fn(w, h, |x, y| if used.at(x, y) { p.at(x, y) - slow.at(x, y) } else { 0.0 });
-    let sample: Vec<f64> = fast.data.iter().zip(&used.data).filter(|(_, u)| **u).step_by(7).map(|(v, _)| f64::from(*v)).collect();
+    let sample: Vec<f64> =
+        fast.data.iter().zip(&used.data).filter(|(_, u)| **u).step_by(7).map(|(v, _)| f64::from(*v)).collect();
     let Some(noise) = mad_sigma(&sample) else { return Flecks::default() };
     let limit = LEAST.max(SIGMAS * noise as f32);
     // Dark and bright apart, so that the two flanks of one fibre are not one blob.

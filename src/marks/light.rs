@@ -50,8 +50,7 @@ mod tests {
     #[test]
     fn half_a_millimetre_of_shadow_at_ten_degrees_is_88_micrometres() {
         // Worked value: h = L tan(alpha), L 0.5 mm at 10 degrees: 0.08816 mm; one degree of elevation is 10.2 %.
-        let light =
-            Light { from_deg: Measured::new(90.0, 0.0), elevation_deg: Measured::new(10.0, 1.0), source: None };
+        let light = Light { from_deg: Measured::new(90.0, 0.0), elevation_deg: Measured::new(10.0, 1.0), source: None };
         let h = step_height(Measured { value: 0.5, sigma: 0.0 }, &light, true, 90.0).unwrap();
         assert!((h.value - 88.16).abs() < 0.01, "{}", h.value);
         assert!((h.relative_sigma() - 0.1021f64.hypot(MODEL_SHADE)).abs() < 1e-3);

@@ -67,11 +67,8 @@ pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)>
     let (profile, spectrum) = plots::of(&found, &search);
     let mut normals = found.directions.clone();
     normals.extend(streaks::find(&spectrum_plane, &flat, &normals));
-    let whole = crate::raster::Plane {
-        width: taper.width,
-        height: taper.height,
-        data: flatten::as_weights(&flat.used),
-    };
+    let whole =
+        crate::raster::Plane { width: taper.width, height: taper.height, data: flatten::as_weights(&flat.used) };
     let edges = edges::find(&flat, &whole, &normals, &patch.light, options.scaled);
     let regular: Vec<f64> =
         found.families.iter().filter(|f| f.coherent_passes > 5.0).map(|f| f.normal_deg.value).collect();
@@ -86,16 +83,8 @@ pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)>
     }
     let rest = figure::of(&spectrum_plane, &flat, &taper, &found.combs, colours.as_ref());
     let planned = options.hints.first().copied();
-    let quality = quality::of(
-        &flat,
-        &found,
-        search.trials,
-        &edges,
-        rest.texture_rms,
-        planned,
-        &patch.light,
-        options.scaled,
-    );
+    let quality =
+        quality::of(&flat, &found, search.trials, &edges, rest.texture_rms, planned, &patch.light, options.scaled);
     let marks = Marks {
         families: found.families,
         edges,

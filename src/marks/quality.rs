@@ -40,16 +40,17 @@ pub(super) fn of(
 
 /// 95th percentile of edge heights, every millimetre of edge counted once.
 fn tallest(edges: &[Edge]) -> Option<Measured> {
-    let mut known: Vec<(Measured, f64)> = edges
-        .iter()
-        .filter_map(|e| e.height_um.map(|h| (Measured { value: h.value.abs(), ..h }, e.length)))
-        .collect();
+    let mut known: Vec<(Measured, f64)> =
+        edges.iter().filter_map(|e| e.height_um.map(|h| (Measured { value: h.value.abs(), ..h }, e.length))).collect();
     known.sort_by(|a, b| b.0.value.total_cmp(&a.0.value));
     let mut left = 0.05 * known.iter().map(|k| k.1).sum::<f64>();
-    known.iter().find(|k| {
-        left -= k.1;
-        left <= 0.0
-    }).map(|k| k.0)
+    known
+        .iter()
+        .find(|k| {
+            left -= k.1;
+            left <= 0.0
+        })
+        .map(|k| k.0)
 }
 
 fn detectable(

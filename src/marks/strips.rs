@@ -116,7 +116,10 @@ fn pair(edges: &[Edge], i: usize, j: usize, outline: &[Point], lamp: &Light, lim
     Some(Strip {
         offset,
         normal_deg,
-        width: Measured::new(width, (0.1 * a.deficit.value.abs()).hypot(0.1 * b.deficit.value.abs()).max(0.03 * limits.0))?,
+        width: Measured::new(
+            width,
+            (0.1 * a.deficit.value.abs()).hypot(0.1 * b.deficit.value.abs()).max(0.03 * limits.0),
+        )?,
         length,
         proud,
         level_um,
@@ -151,7 +154,8 @@ fn wall(outline: &[Point], p: Point, normal_deg: f64, within: f64) -> Option<(f6
                     let m = q.lerp(r, 0.5);
                     let e = r - q;
                     let turn = line_difference(e.x.atan2(-e.y).to_degrees(), normal_deg).abs();
-                    (turn <= within && (m.x * c + m.y * s - level).abs() < 0.1 * length.max(1.0)).then(|| e.x.hypot(e.y))
+                    (turn <= within && (m.x * c + m.y * s - level).abs() < 0.1 * length.max(1.0))
+                        .then(|| e.x.hypot(e.y))
                 })
                 .sum();
             if best.is_none_or(|(v, _)| away < v) {

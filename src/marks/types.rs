@@ -165,3 +165,24 @@ pub struct Marks {
     pub profile: Profile,
     pub spectrum: Spectrum,
 }
+
+impl Marks {
+    /// Adds the scale's relative sigma to every length and height (it is common to all of them).
+    pub fn with_scale(mut self, relative: f64) -> Self {
+        let add = |m: &mut Measured| *m = m.with_relative(relative);
+        for f in &mut self.families {
+            add(&mut f.pitch);
+            f.height_um.iter_mut().for_each(add);
+        }
+        for e in &mut self.edges {
+            add(&mut e.deficit);
+            e.height_um.iter_mut().for_each(add);
+        }
+        for s in &mut self.strips {
+            add(&mut s.width);
+            s.level_um.iter_mut().for_each(add);
+        }
+        self.quality.height_p95_um.iter_mut().for_each(add);
+        self
+    }
+}

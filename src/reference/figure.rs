@@ -15,8 +15,7 @@ pub struct Figure {
 }
 
 /// ID-1 of ISO/IEC 7810: 85.60 x 53.98 mm, corner radius 3.18 mm.
-pub const CARD: Figure =
-    Figure { outline: Outline { width: 85.60, height: 53.98, radius: 3.18 }, innermost: true };
+pub const CARD: Figure = Figure { outline: Outline { width: 85.60, height: 53.98, radius: 3.18 }, innermost: true };
 
 /// Thickness of ID-1, mm (ISO/IEC 7810: 0.68 to 0.84).
 pub const CARD_THICKNESS_MM: f64 = 0.76;
@@ -132,13 +131,7 @@ fn arc_places(view: &PlaneView, outline: Outline, k: usize) -> Vec<Place> {
 
 /// Looks at a quad (photo px) at full size. `reach_px`: how far the true edges may lie from the quad's.
 /// `None` when its sides do not show or the shape is not that of the outline.
-pub fn examine(
-    profiler: &Profiler,
-    quad: &Quad,
-    figure: &Figure,
-    camera: &Camera,
-    reach_px: f64,
-) -> Option<Candidate> {
+pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camera, reach_px: f64) -> Option<Candidate> {
     let outline = figure.outline;
     let start = PlaneView { pose: pose(&quad.corners, camera, (outline.width, outline.height))?, k1: camera.k1.0 };
     if !quad.corners.iter().all(|c| profiler.holds(*c, -2.0)) {

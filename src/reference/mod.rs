@@ -1,14 +1,13 @@
 //! Room 3: known points found (or given) in the photo become a [`Reference`]: a plane in millimetres tied to pixels.
 
-
 mod edges;
-mod fit;
 mod figure;
+mod fit;
 mod given;
 mod lines;
+mod pocket;
 mod profile;
 mod quads;
-mod pocket;
 mod search;
 
 use crate::caveat::Caveat;

@@ -60,8 +60,5 @@ pub fn agrees(card: &PlaneView, quad: &Quad, figure: &Figure, camera: &Camera) -
 /// `None` where no such quad is seen.
 pub fn holds_card(card: &PlaneView, quads: &[Quad], figure: &Figure, camera: &Camera) -> Option<bool> {
     let middle = card.forward(Point::default());
-    quads
-        .iter()
-        .find(|q| agrees(card, q, figure, camera))
-        .map(|q| crate::geometry::contains(&q.corners, middle))
+    quads.iter().find(|q| agrees(card, q, figure, camera)).map(|q| crate::geometry::contains(&q.corners, middle))
 }

@@ -160,7 +160,10 @@ fn is_card(c: &Candidate) -> bool {
 fn is_rim(c: &Candidate, plan: &PlannedCut) -> bool {
     let least = c.sides.iter().copied().fold(f64::INFINITY, f64::min);
     let corners = plan.cutter.diameter_mm.is_none() || c.corner_share() > RIM_CORNERS;
-    c.side_share() >= RIM_SIDES && least >= RIM_ONE_SIDE && corners && c.fitted.residual_px < LARGEST_RIM_RMS_MM * c.px_per_mm
+    c.side_share() >= RIM_SIDES
+        && least >= RIM_ONE_SIDE
+        && corners
+        && c.fitted.residual_px < LARGEST_RIM_RMS_MM * c.px_per_mm
 }
 
 const RIM_SIDES: f64 = 0.7;
