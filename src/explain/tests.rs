@@ -24,6 +24,9 @@ fn frame() -> FloorFrame {
         floor_offset_relative: 0.01,
         pose: None,
         rim_to_px: None,
+        view: None,
+        rim_up_mm: 0.0,
+        half_mm: (40.0, 40.0),
     }
 }
 

@@ -297,7 +297,25 @@ fn settle(
 ) -> Option<Candidate> {
     let corners = crossings(start, outline, edges);
     let view = PlaneView { pose: pose(&corners, camera, (outline.width, outline.height))?, k1: camera.k1.0 };
+    if rough_corners(profiler, &view, outline) < ROUGH_CORNERS {
+        return None;
+    }
     traced(profiler, view, outline, camera, aspect, skew)
+}
+
+/// Least share of corner arcs before the fit, within a looser limit: chance figures have sharp or other corners and are
+/// dropped here, before the costly fit.
+const ROUGH_CORNERS: f64 = 0.5;
+
+fn rough_corners(profiler: &Profiler, view: &PlaneView, outline: Outline) -> f64 {
+    let mut n = 0;
+    for k in 0..4 {
+        for p in arc_places(view, outline, k) {
+            let near = 2.0 * NEAR_PX + 1.3 * NEAR_MM * p.px_per_mm;
+            n += usize::from(nearest(&profiler.steps(p.px, p.out, near + 4.0, 2.0), near).is_some());
+        }
+    }
+    n as f64 / (4 * ARC_PLACES) as f64
 }
 
 /// The candidate fitted once more, with a camera better known.
@@ -354,6 +372,9 @@ fn traced(
                 }
                 shares[k] = f64::from(n) / ARC_PLACES as f64;
             }
+        }
+        if round == 1 && shares.iter().sum::<f64>() < 4.0 * ROUGH_CORNERS {
+            return None;
         }
         let f = fit(&view, &points, outline, camera, POINT_SIGMA_PX)?;
         view = f.view.clone();

@@ -12,7 +12,7 @@ use rayon::prelude::*;
 
 /// Shortest side of a pocket that may serve, px of the reduced picture, and most quads looked at.
 const LEAST_SIDE: f64 = 60.0;
-const MOST_QUADS: usize = 24;
+const MOST_QUADS: usize = 60;
 const COARSE_SHAPE: f64 = 0.05;
 
 /// Corner radius assumed where the plan names no cutter, mm (common practice, no source: 6 mm and 1/4 in cutters).

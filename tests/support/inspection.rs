@@ -215,6 +215,7 @@ pub fn made_up(file: &str, scaled: bool) -> Inspection {
         relative_sigma: 0.002,
         outline_px: card.iter().map(|c| to_px.forward(Point::new(c.0, c.1 - 4.0))).collect(),
         focal_px: None,
+        view: None,
     };
     Inspection {
         photo: photo(file),
@@ -230,6 +231,9 @@ pub fn made_up(file: &str, scaled: bool) -> Inspection {
             floor_offset_relative: if scaled { 0.011 } else { 0.0 },
             pose: None,
             rim_to_px: None,
+            view: None,
+            rim_up_mm: 0.0,
+            half_mm: (40.0, 40.0),
         },
         patch: patch(scaled, &to_px),
         marks: marks(if scaled { 1.0 } else { PX_PER_MM }),
