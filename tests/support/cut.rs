@@ -160,7 +160,6 @@ pub fn cut(s: &Spec, walls: &Walls) -> Cut {
     let lag = 1.0 - (-step / 1.2).exp();
     let all = paths(s, walls);
     for path in &all {
-        let from = stamps.len();
         let mut e_now = f64::NAN;
         let (mut es, mut ls) = (vec![], vec![]);
         for (k, (at, dir)) in walk(path, step).into_iter().enumerate() {
@@ -180,17 +179,25 @@ pub fn cut(s: &Spec, walls: &Walls) -> Cut {
             }
             es.push(e_now as f32);
             ls.push(level as f32);
-            stamps.push(Stamp { at, level: (level / 1e3) as f32, bottom: shape_of(slope), first: false });
+            // Where the leading half circle is (nearly) all stock, the bit slots at full width. 0.8: the half circle's
+            // ends graze the slot's own walls, so that a true slot reads about 0.9, and the next wider case 0.7.
+            let first = e_now > 0.8;
+            stamps.push(Stamp { at, level: (level / 1e3) as f32, bottom: shape_of(slope), first });
             if k % 2 == 0 {
                 mark(&mut done, at, r);
             }
         }
         let e = f64::from(median(&mut es));
         levels.push((e, f64::from(median(&mut ls))));
-        if e > 0.85 {
-            stamps[from..].iter_mut().for_each(|q| q.first = true);
-        }
         turns.extend(sharp_turns(path));
+    }
+    if !s.perimeter && matches!(s.pattern, Pattern::Parallel { .. }) {
+        // An earlier trip along the walls at the highest level: it trims the ends of the passes and nothing else.
+        let (high, b) = (((lift.max(0.0) + 300.0 * s.lean.abs()) / 1e3) as f32, shape_of(s.tilt));
+        for path in loops(walls, s.size, r, s.stepover, true, r + 0.02) {
+            let level = |(at, _)| Stamp { at, level: high, bottom: b, first: false };
+            stamps.extend(walk(&path, step).into_iter().map(level));
+        }
     }
     if let Some((d2, s2, dz)) = s.tool2 {
         shapes.push(Shape::new(d2, Bottom::Flat, [0.0, 0.0], s.g));
