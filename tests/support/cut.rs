@@ -199,6 +199,10 @@ pub fn cut(s: &Spec, walls: &Walls) -> Cut {
             stamps.extend(walk(&path, step).into_iter().map(level));
         }
     }
+    let b = shape_of(s.tilt);
+    for at in left_standing(&mut done, walls, r) {
+        stamps.push(Stamp { at, level: (0.3 * lift / 1e3) as f32, bottom: b, first: false });
+    }
     if let Some((d2, s2, dz)) = s.tool2 {
         shapes.push(Shape::new(d2, Bottom::Flat, [0.0, 0.0], s.g));
         let b = shapes.len() - 1;
@@ -223,6 +227,28 @@ pub fn cut(s: &Spec, walls: &Walls) -> Cut {
         wave(s, &mut out.z, [pitch, um, normal, wander]);
     }
     rings(s, &mut out);
+    out
+}
+
+/// Places where the cutter still has to plunge, because loops left a spike that it can reach.
+fn left_standing(done: &mut Field, walls: &Walls, r: f64) -> Vec<P> {
+    let mut out = vec![];
+    for k in 0..done.v.len() {
+        let p = [done.x(k % done.w), done.y(k / done.w)];
+        if done.v[k] > 0.5 {
+            continue;
+        }
+        let room = walls.room(p);
+        if room < 0.2 {
+            continue;
+        }
+        let (away, go) = (walls.away(p), (r - room).max(0.0) + 0.02);
+        let c = [p[0] + away[0] * go, p[1] + away[1] * go];
+        if go < 0.98 * r && walls.room(c) >= r {
+            mark(done, c, r);
+            out.push(c);
+        }
+    }
     out
 }
 
