@@ -160,7 +160,6 @@ pub fn cut(s: &Spec, walls: &Walls) -> Cut {
     let lag = 1.0 - (-step / 1.2).exp();
     let all = paths(s, walls);
     for path in &all {
-        let from = stamps.len();
         let mut e_now = f64::NAN;
         let (mut es, mut ls) = (vec![], vec![]);
         for (k, (at, dir)) in walk(path, step).into_iter().enumerate() {
@@ -180,17 +179,29 @@ pub fn cut(s: &Spec, walls: &Walls) -> Cut {
             }
             es.push(e_now as f32);
             ls.push(level as f32);
-            stamps.push(Stamp { at, level: (level / 1e3) as f32, bottom: shape_of(slope), first: false });
+            // Where the leading half circle is (nearly) all stock, the bit slots at full width. 0.8: the half circle's
+            // ends graze the slot's own walls, so that a true slot reads about 0.9, and the next wider case 0.7.
+            let first = e_now > 0.8;
+            stamps.push(Stamp { at, level: (level / 1e3) as f32, bottom: shape_of(slope), first });
             if k % 2 == 0 {
                 mark(&mut done, at, r);
             }
         }
         let e = f64::from(median(&mut es));
         levels.push((e, f64::from(median(&mut ls))));
-        if e > 0.85 {
-            stamps[from..].iter_mut().for_each(|q| q.first = true);
-        }
         turns.extend(sharp_turns(path));
+    }
+    if !s.perimeter && matches!(s.pattern, Pattern::Parallel { .. }) {
+        // An earlier trip along the walls at the highest level: it trims the ends of the passes and nothing else.
+        let (high, b) = (((lift.max(0.0) + 300.0 * s.lean.abs()) / 1e3) as f32, shape_of(s.tilt));
+        for path in loops(walls, s.size, r, s.stepover, true, r + 0.02) {
+            let level = |(at, _)| Stamp { at, level: high, bottom: b, first: false };
+            stamps.extend(walk(&path, step).into_iter().map(level));
+        }
+    }
+    let b = shape_of(s.tilt);
+    for at in left_standing(&mut done, walls, r) {
+        stamps.push(Stamp { at, level: (0.3 * lift / 1e3) as f32, bottom: b, first: false });
     }
     if let Some((d2, s2, dz)) = s.tool2 {
         shapes.push(Shape::new(d2, Bottom::Flat, [0.0, 0.0], s.g));
@@ -216,6 +227,28 @@ pub fn cut(s: &Spec, walls: &Walls) -> Cut {
         wave(s, &mut out.z, [pitch, um, normal, wander]);
     }
     rings(s, &mut out);
+    out
+}
+
+/// Places where the cutter still has to plunge, because loops left a spike that it can reach.
+fn left_standing(done: &mut Field, walls: &Walls, r: f64) -> Vec<P> {
+    let mut out = vec![];
+    for k in 0..done.v.len() {
+        let p = [done.x(k % done.w), done.y(k / done.w)];
+        if done.v[k] > 0.5 {
+            continue;
+        }
+        let room = walls.room(p);
+        if room < 0.2 {
+            continue;
+        }
+        let (away, go) = (walls.away(p), (r - room).max(0.0) + 0.02);
+        let c = [p[0] + away[0] * go, p[1] + away[1] * go];
+        if go < 0.98 * r && walls.room(c) >= r {
+            mark(done, c, r);
+            out.push(c);
+        }
+    }
     out
 }
 

@@ -237,7 +237,7 @@ fn the_cut(d: &mut Draw, s: &mut Spec) {
                 s.outline = Outline::Rect;
                 let a = if edge || d.yes(0.7) { d.pick(&[0.0, 90.0]) } else { angle };
                 s.pattern = parallel(a, d.yes(0.7), !edge);
-                s.perimeter = a % 90.0 != 0.0;
+                s.perimeter = !edge;
             }
             if s.cause == "both" {
                 let Pattern::Parallel { angle: a, .. } = s.pattern else { return };
@@ -283,7 +283,6 @@ fn the_cut(d: &mut Draw, s: &mut Spec) {
             s.stepover = round(s.tool.d * d.u(0.55, 0.85), 0.1);
             let a = d.pick(&[0.0, 90.0]);
             s.pattern = parallel(a, true, false);
-            s.perimeter = false;
             let (t, (sn, cs)) = (k * d.log(0.009, 0.022) * d.sign(), a.to_radians().sin_cos());
             s.tilt = [t * cs, t * sn];
         }

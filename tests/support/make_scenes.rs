@@ -1,6 +1,7 @@
 //! Makes photos of routed pocket floors with plan and truth files, for calibrating and testing.
 //!
-//! `cargo run --release --example make-scenes -- --out DIR --count N --seed S [--cause ID] [--size small|phone]`
+//! `cargo run --release --example make-scenes -- --out DIR --count N --seed S [--cause ID] [--size small|phone]`, or
+//! with `--samples` the folders of sample-images/ again.
 
 #[path = "mod.rs"]
 mod support;
@@ -24,6 +25,9 @@ struct Options {
     cause: Option<String>,
     #[arg(long, default_value = "small")]
     size: String,
+    /// Instead: the project's sample photos, a folder each
+    #[arg(long)]
+    samples: bool,
 }
 
 fn main() -> anyhow::Result<()> {
@@ -37,6 +41,27 @@ fn main() -> anyhow::Result<()> {
         && CAUSES.iter().all(|q| q.0 != c)
     {
         anyhow::bail!("cause {c:?} is not one of {}", CAUSES.map(|q| q.0).join(", "));
+    }
+    if o.samples {
+        for (folder, s) in support::samples::samples() {
+            let dir = o.out.join(folder);
+            if dir.exists() {
+                println!("{folder}: already there, left alone");
+                continue;
+            }
+            let made = support::make(&s);
+            std::fs::create_dir_all(&dir)?;
+            std::fs::write(dir.join("photo.jpg"), &made.jpeg)?;
+            std::fs::write(dir.join("plan.toml"), &made.plan)?;
+            std::fs::write(dir.join("truth.json"), format!("{:#}\n", made.truth))?;
+            println!(
+                "{folder}: {} {} dB, {} kB",
+                made.truth["cause"],
+                made.truth["visible_db"],
+                made.jpeg.len() / 1024
+            );
+        }
+        return Ok(());
     }
     std::fs::create_dir_all(&o.out)?;
     for seed in o.seed..o.seed + o.count {

@@ -16,6 +16,7 @@ pub mod paths;
 pub mod plan_file;
 pub mod props;
 pub mod render;
+pub mod samples;
 pub mod spec;
 pub mod surface;
 pub mod truth;

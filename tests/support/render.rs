@@ -128,8 +128,9 @@ pub fn render(q: &Scene, pixel: f64) -> (Vec<Vec<f32>>, Lit) {
         [c[0] * (1.0 - 0.75 * b), c[1] * (1.0 - 0.85 * b), c[2] * (1.0 - 0.88 * b)]
     });
     let buckets = Buckets::new(q.props, &coarse);
+    let rays = Rays::new(view);
     let look = |px: P| -> Rgb {
-        let d = view.ray(px);
+        let d = rays.at(px);
         let at = |z: f64| view.meet(d, z);
         let ground = at(0.0);
         let mut best: Option<(f64, usize, bool)> = None;
@@ -191,7 +192,7 @@ pub fn render(q: &Scene, pixel: f64) -> (Vec<Vec<f32>>, Lit) {
     px.par_chunks_mut(w).enumerate().for_each(|(j, row)| {
         for (i, c) in row.iter_mut().enumerate() {
             // Bare stock is as coarse as the map of it: one look will do.
-            let middle = view.ground([i as f64, j as f64], 0.0);
+            let middle = view.meet(rays.at([i as f64, j as f64]), 0.0);
             if !q.z.inside(middle[0], middle[1]) && buckets.near(middle).is_empty() {
                 *c = rim.at(middle[0], middle[1]);
                 continue;
@@ -203,6 +204,29 @@ pub fn render(q: &Scene, pixel: f64) -> (Vec<Vec<f32>>, Lit) {
         }
     });
     ((0..3).map(|k| px.iter().map(|c| c[k]).collect()).collect(), lit)
+}
+
+/// Viewing directions every 16 pixels; between them straight lines are good to a thousandth of a pixel.
+struct Rays {
+    w: usize,
+    v: Vec<[f64; 3]>,
+}
+
+impl Rays {
+    const STEP: f64 = 16.0;
+    fn new(view: &View) -> Self {
+        let n = |s: usize| (s as f64 / Self::STEP) as usize + 3;
+        let (w, h) = (n(view.size[0]), n(view.size[1]));
+        let at = |k: usize| view.ray([((k % w) as f64 - 1.0) * Self::STEP, ((k / w) as f64 - 1.0) * Self::STEP]);
+        Self { w, v: (0..w * h).map(at).collect() }
+    }
+    fn at(&self, px: P) -> [f64; 3] {
+        let (u, v) = (px[0] / Self::STEP + 1.0, px[1] / Self::STEP + 1.0);
+        let k = v as usize * self.w + u as usize;
+        let (a, b) = (u.fract(), v.fract());
+        let (p, q, r, s) = (&self.v[k], &self.v[k + 1], &self.v[k + self.w], &self.v[k + self.w + 1]);
+        std::array::from_fn(|i| (p[i] * (1.0 - a) + q[i] * a) * (1.0 - b) + (r[i] * (1.0 - a) + s[i] * a) * b)
+    }
 }
 
 /// A pocket wall: steep, so bright where the lamp reaches it.

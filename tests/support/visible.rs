@@ -9,7 +9,7 @@ const N: usize = 128;
 
 /// Contrast noise of the eye on a cell of 0.1 mm, as a share. Origin: set so that scenes like the practice ones get
 /// figures within a few dB of theirs; twice the value would lower every figure by up to 6 dB.
-const EYE: f64 = 0.05;
+const EYE: f64 = 0.15;
 
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Seen {

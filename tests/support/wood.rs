@@ -72,7 +72,7 @@ impl Stock {
         let c = match self.kind {
             "mdf" => {
                 let m =
-                    octaves(x / 6.0, y / 6.0, 4, self.seed) * 0.10 + value2(x / 0.45, y / 0.45, self.seed + 1) * 0.05;
+                    octaves(x / 6.0, y / 6.0, 4, self.seed) * 0.15 + value2(x / 0.45, y / 0.45, self.seed + 1) * 0.05;
                 let speck = if hash((x / 0.3).floor() as i32, (y / 0.3).floor() as i32, 0, self.seed + 2) > 0.985 {
                     -0.12
                 } else {
