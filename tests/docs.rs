@@ -45,3 +45,57 @@ fn source_paths_named_in_the_docs_exist() {
         }
     }
 }
+
+/// The lists under docs/ that come from the registries. `REGENERATE=1` rewrites them and fails if any changed, so that
+/// a second, plain run is needed.
+fn check_list(path: &str, expected: &str) {
+    let found = fs::read_to_string(path).unwrap_or_default();
+    if found == expected {
+        return;
+    }
+    if std::env::var_os("REGENERATE").is_some() {
+        fs::write(path, expected).unwrap();
+        panic!("{path} was out of date and has been rewritten: look at it and run again");
+    }
+    panic!("{path} does not match the registry: run REGENERATE=1 cargo test --release --test docs");
+}
+
+#[test]
+fn the_list_of_caveats_is_the_registry() {
+    let mut text = String::from(
+        "# Caveats\n\nThe number stands, trust it less. Made from `src/caveat.rs`; the ids are frozen.\n",
+    );
+    for k in lowsun::caveat::ALL {
+        text += &format!("\n## {}\n\n{}\n\n{}\n\nTry: {}.\n", k.id, k.line, k.long, k.hint.trim_end_matches('.'));
+    }
+    check_list("docs/caveats.md", &text);
+}
+
+#[test]
+fn the_list_of_findings_is_the_registry() {
+    let mut text = String::from(
+        "# Findings\n\nWhat the marks say about the cut. Made from `src/explain/findings.rs`; the ids are frozen.\n",
+    );
+    for r in lowsun::explain::findings::ALL {
+        text += &format!("\n## {}\n\n**{}.** {}\n\n{}\n", r.id, r.title, r.line, r.long);
+    }
+    check_list("docs/findings.md", &text);
+}
+
+#[test]
+fn ids_are_frozen() {
+    let findings: Vec<_> = lowsun::explain::findings::ALL.iter().map(|r| r.id).collect();
+    assert_eq!(
+        findings,
+        [
+            "full-width-first-pass", "engagement-steps", "alternating-passes", "tilt-across-passes", "tilt-along-passes", "cusps",
+            "cutter-change-step", "once-per-revolution", "once-per-tooth", "chatter", "drive-period", "turn-marks", "wood-figure",
+            "fuzz-or-tear", "clean", "cannot-tell",
+        ]
+    );
+    let mut caveats: Vec<_> = lowsun::caveat::ALL.iter().map(|k| k.id).collect();
+    let n = caveats.len();
+    caveats.sort_unstable();
+    caveats.dedup();
+    assert_eq!(caveats.len(), n, "two caveats share an id");
+}
