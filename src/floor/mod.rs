@@ -94,17 +94,26 @@ pub fn find(
     let found = if outline_given { None } else { outline::find(photo, frame, reference, plan) };
     let outline_assumed = !outline_given && found.is_none();
     let old = frame;
-    let mut plain = outline_given;
-    let (outline_px, axis, how) = match found {
-        Some(f) => {
-            plain = f.plain;
-            (f.outline.iter().map(|p| old.to_px.forward(*p)).collect(), f.axis, f.how)
-        }
-        None if outline_given => (options.outline_px.clone(), None, "the outline was given".to_owned()),
-        None => (whole_photo(photo), None, "the whole photo was taken as floor".to_owned()),
+    let (plain, axis, how) = match &found {
+        Some(f) => (f.plain, f.axis, f.how.clone()),
+        None if outline_given => (true, None, "the outline was given".to_owned()),
+        None => (false, None, "the whole photo was taken as floor".to_owned()),
+    };
+    // What was seen is the rim in photo pixels. The frame aligned at the pocket's middle may bend the lens's share
+    // differently there, so the outline goes through the photo, not from frame to frame.
+    let rim_of = |f: &FloorFrame| f.rim_to_px.clone().unwrap_or_else(|| f.to_px.clone());
+    let rim_px: Option<Vec<Point>> = found.map(|f| f.outline.iter().map(|p| rim_of(old).forward(*p)).collect());
+    let outline_px = match &rim_px {
+        Some(rim) => rim.clone(),
+        None if outline_given => options.outline_px.clone(),
+        None => whole_photo(photo),
     };
     let middle_px = centroid(&outline_px);
     let frame = old.aligned_at(middle_px);
+    let outline_px = match &rim_px {
+        Some(rim) => rim.iter().map(|p| frame.to_px.forward(rim_of(&frame).backward(*p))).collect(),
+        None => outline_px,
+    };
     let pocket_x_deg = axis.map(|a| {
         let ahead = old.to_px.forward(old.to_px.backward(middle_px) + Point::new(a.cos(), a.sin()));
         let d = frame.to_px.backward(ahead) - frame.to_px.backward(middle_px);
@@ -120,7 +129,7 @@ pub fn find(
     let (mask, used_fraction) = lit::used(&piece, &shade, &tops);
     let given = (options.light_from_deg, options.light_elevation_deg);
     let light = light::measure(given, plan, frame.scale.is_some(), plain, &piece, cast);
-    let rim = frame.rim_to_px.as_ref().unwrap_or(&frame.to_px);
+    let rim = rim_of(&frame);
     let mut lines = vec![piece.outline.iter().map(|p| rim.forward(*p)).collect::<Vec<_>>()];
     lines.extend(reference.map(|r| r.outline_px.clone()));
     let patch = Patch {
