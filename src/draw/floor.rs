@@ -8,6 +8,8 @@ use image::{Rgb, RgbImage};
 /// Share of the picture's width over which brightness is levelled. A tenth keeps every pass of a usual pocket (ten or
 /// more passes) and takes out the lamp's fall-off.
 const LEVELLING: f32 = 0.1;
+/// The slow light is worked out on blocks of this side: a tenth of a picture is many blocks.
+const COARSE: usize = 8;
 /// Grey runs from black to white over this many robust sigmas either side of the middle: texture keeps its shades and
 /// only the strongest few per thousand clip.
 const SPAN: f32 = 4.0;
@@ -19,8 +21,11 @@ pub(super) fn flattened(patch: &Patch, side: usize) -> (RgbImage, f64) {
     let luma = patch.view.luma.shrink(k);
     let (w, h) = (luma.width, luma.height);
     let mask = Mask::from_fn(w, h, |x, y| reduced_mask(patch, k, x, y));
-    let slow = masked_blur(&luma, &mask, LEVELLING * w.max(h) as f32);
-    let ratio = |x: usize, y: usize| if slow.at(x, y) > 0.0 { luma.at(x, y) / slow.at(x, y) - 1.0 } else { 0.0 };
+    let slow = slow_light(&luma, &mask);
+    let ratio = |x: usize, y: usize| {
+        let s = slow.bilinear((x as f64 + 0.5) / COARSE as f64 - 0.5, (y as f64 + 0.5) / COARSE as f64 - 0.5);
+        if s > 0.0 { luma.at(x, y) / s - 1.0 } else { 0.0 }
+    };
     let relative = Plane::from_fn(w, h, ratio);
     let sample: Vec<f64> =
         (0..w * h).step_by(17).filter(|i| mask.data[*i]).map(|i| f64::from(relative.data[i])).collect();
@@ -37,6 +42,27 @@ pub(super) fn flattened(patch: &Patch, side: usize) -> (RgbImage, f64) {
         Rgb([(v * 255.0).round() as u8; 3])
     });
     (picture, 1.0 / k as f64)
+}
+
+/// The slow fall of the light over the floor, on every `COARSE`-th sample.
+fn slow_light(luma: &Plane, mask: &Mask) -> Plane {
+    let (w, h) = (luma.width.div_ceil(COARSE), luma.height.div_ceil(COARSE));
+    let block = |x: usize, y: usize| {
+        let rows = y * COARSE..((y + 1) * COARSE).min(luma.height);
+        let (mut sum, mut n) = (0.0, 0);
+        for j in rows {
+            for i in x * COARSE..((x + 1) * COARSE).min(luma.width) {
+                if mask.at(i, j) {
+                    sum += luma.at(i, j);
+                    n += 1;
+                }
+            }
+        }
+        if n > 0 { sum / n as f32 } else { -1.0 }
+    };
+    let coarse = Plane::from_fn(w, h, block);
+    let known = Mask::from_fn(w, h, |x, y| coarse.at(x, y) >= 0.0);
+    masked_blur(&coarse, &known, LEVELLING * w.max(h) as f32)
 }
 
 /// Which samples are measured (white) on the dark picture of the rest.
