@@ -29,7 +29,7 @@ const TICK: f64 = 0.05;
 /// Shapes over the photo reduced by `k`.
 pub(super) fn on_photo(i: &Inspection, k: f64) -> Vec<Shape> {
     let place = |p: Point| i.frame.to_px.forward(p) * k;
-    let mut out = marks(&i.marks, &i.patch.outline, &place);
+    let mut out = marks(&i.marks, &i.patch, &place);
     out.extend(floor(&i.patch, &place));
     out.extend(i.reference.as_ref().and_then(|r| reference(r, k)));
     out
@@ -38,7 +38,7 @@ pub(super) fn on_photo(i: &Inspection, k: f64) -> Vec<Shape> {
 /// Shapes over the rectified floor reduced by `k`.
 pub(super) fn on_floor(i: &Inspection, k: f64) -> Vec<Shape> {
     let place = |p: Point| i.patch.view.to_sample(p) * k;
-    let mut out = marks(&i.marks, &i.patch.outline, &place);
+    let mut out = marks(&i.marks, &i.patch, &place);
     out.extend(floor(&i.patch, &place));
     out
 }
@@ -58,14 +58,19 @@ pub(super) fn floor(patch: &Patch, place: &dyn Fn(Point) -> Point) -> Vec<Shape>
     }
     if let (Some(from), Some((middle, reach))) = (patch.light.from_deg, middle_and_reach(outline)) {
         let (s, c) = from.value.to_radians().sin_cos();
-        let at = |k: f64| middle + Point::new(c, s) * (reach * k);
-        out.push(arrow(place(at(0.75)), place(at(0.40))));
+        // From the outline inwards, so that the arrow always lies in the picture.
+        let across = middle.y * c - middle.x * s;
+        let start = middle.x * c + middle.y * s;
+        let wall = crossings(outline, across, |p| p.y * c - p.x * s, |p| p.x * c + p.y * s);
+        let far = wall.last().map_or(reach * 0.6, |w| w.1 - start);
+        let at = |d: f64| middle + Point::new(c, s) * d;
+        out.push(arrow(place(at(far)), place(at(far - reach * 0.3))));
     }
     out
 }
 
 /// Strips, lines of families, edges.
-pub(super) fn marks(marks: &Marks, outline: &[Point], place: &dyn Fn(Point) -> Point) -> Vec<Shape> {
+pub(super) fn marks(marks: &Marks, patch: &Patch, place: &dyn Fn(Point) -> Point) -> Vec<Shape> {
     let map = |p: &[Point]| p.iter().map(|p| place(*p)).collect::<Vec<_>>();
     let line = |a: Point, b: Point, ink| Shape { points: map(&[a, b]), closed: false, ink };
     let mut out = vec![];
@@ -73,7 +78,7 @@ pub(super) fn marks(marks: &Marks, outline: &[Point], place: &dyn Fn(Point) -> P
         out.extend(strip_corners(s, &marks.edges).map(|c| Shape { points: map(&c), closed: true, ink: Ink::Strip }));
     }
     for (rank, f) in marks.families.iter().take(MOST_FAMILIES).enumerate() {
-        out.extend(family_lines(f, outline).into_iter().map(|(a, b)| line(a, b, Ink::Family(rank))));
+        out.extend(family_lines(f, patch).into_iter().map(|(a, b)| line(a, b, Ink::Family(rank))));
     }
     for e in &marks.edges {
         let ink = if e.polarity == Polarity::Shade { Ink::Shade } else { Ink::Lit };
@@ -119,8 +124,9 @@ pub(super) fn line_positions(f: &Family, from: f64, to: f64) -> Vec<f64> {
     (0..).map(|i| phase + (first + f64::from(i)) * pitch).take_while(|t| *t <= to).collect()
 }
 
-/// Ends of the drawn lines of one family, floor frame.
-fn family_lines(f: &Family, outline: &[Point]) -> Vec<(Point, Point)> {
+/// Ends of the drawn lines of one family, floor frame: only over measured floor.
+fn family_lines(f: &Family, patch: &Patch) -> Vec<(Point, Point)> {
+    let outline = &patch.outline;
     let (s, c) = f.normal_deg.value.to_radians().sin_cos();
     let along = |p: &Point| p.x * c + p.y * s;
     let across = |p: &Point| p.y * c - p.x * s;
@@ -138,8 +144,37 @@ fn family_lines(f: &Family, outline: &[Point]) -> Vec<(Point, Point)> {
         for (a, b) in crossings(outline, *t, along, across) {
             let (a, b) = if ticks { (a.max(mid - half), b.min(mid + half)) } else { (a, b) };
             if a < b {
-                out.push((point(*t, a), point(*t, b)));
+                out.extend(measured_runs(patch, point(*t, a), point(*t, b)));
             }
+        }
+    }
+    out
+}
+
+/// Pieces of a line that lie on measured floor, looked at in `LOOKS` places.
+fn measured_runs(patch: &Patch, a: Point, b: Point) -> Vec<(Point, Point)> {
+    const LOOKS: usize = 200;
+    let mask = &patch.mask;
+    let lit = |k: usize| {
+        let q = patch.view.to_sample(a.lerp(b, k as f64 / LOOKS as f64));
+        let (x, y) = (q.x.round(), q.y.round());
+        x >= 0.0
+            && y >= 0.0
+            && (x as usize) < mask.width
+            && (y as usize) < mask.height
+            && mask.at(x as usize, y as usize)
+    };
+    let mut out = vec![];
+    let mut start = None;
+    for k in 0..=LOOKS + 1 {
+        match (start, k <= LOOKS && lit(k)) {
+            (None, true) => start = Some(k),
+            (Some(s), false) => {
+                let at = |k: usize| a.lerp(b, k as f64 / LOOKS as f64);
+                out.push((at(s), at(k - 1)));
+                start = None;
+            }
+            _ => {}
         }
     }
     out

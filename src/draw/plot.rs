@@ -145,7 +145,7 @@ fn draw_spectrum(i: &Inspection, root: &Area) -> Drawing<()> {
             let line = [(at, y.start), (at, y.end)];
             chart.draw_series(DashedLineSeries::new(line, 6, 5, colour(Ink::Strip).stroke_width(2)))?;
             let style = text.clone().color(&colour(Ink::Strip));
-            let rise = if factor == 1.0 { 1.0 } else { 0.75 };
+            let rise = if factor == 1.0 { 0.9 } else { 0.5 };
             chart.draw_series([Text::new(format!(" {name}"), (at, y.end * rise), style)])?;
         }
     }

@@ -77,7 +77,7 @@ pub fn floor(p: &Patch) -> Record {
 pub fn marks(p: &Patch, m: &Marks) -> Record {
     let (mut picture, k) = floor::flattened(p, SIDE as usize);
     let place = |q: Point| p.view.to_sample(q) * k;
-    raster::draw_shapes(&mut picture, &overlay::marks(m, &p.outline, &place));
+    raster::draw_shapes(&mut picture, &overlay::marks(m, p, &place));
     let families: Vec<Value> = m
         .families
         .iter()

@@ -38,7 +38,7 @@ pub fn text(i: &Inspection) -> String {
         let _ = writeln!(out, "\nchange first: {}: {from}to {} ({})", c.what, c.to, c.why);
     }
     if let Some(r) = &e.retake {
-        let _ = writeln!(out, "\nbetter photo: {}", r.advice.join("; "));
+        let _ = writeln!(out, "\nbetter photo: {}", r.advice.first().map_or("see the report", String::as_str));
     } else if let Some(s) = &e.would_settle {
         let _ = writeln!(out, "\nto be sure: {s}");
     }
