@@ -62,9 +62,8 @@ fn check_list(path: &str, expected: &str) {
 
 #[test]
 fn the_list_of_caveats_is_the_registry() {
-    let mut text = String::from(
-        "# Caveats\n\nThe number stands, trust it less. Made from `src/caveat.rs`; the ids are frozen.\n",
-    );
+    let mut text =
+        String::from("# Caveats\n\nThe number stands, trust it less. Made from `src/caveat.rs`; the ids are frozen.\n");
     for k in lowsun::caveat::ALL {
         text += &format!("\n## {}\n\n{}\n\n{}\n\nTry: {}.\n", k.id, k.line, k.long, k.hint.trim_end_matches('.'));
     }
@@ -88,9 +87,22 @@ fn ids_are_frozen() {
     assert_eq!(
         findings,
         [
-            "full-width-first-pass", "engagement-steps", "alternating-passes", "tilt-across-passes", "tilt-along-passes", "cusps",
-            "cutter-change-step", "once-per-revolution", "once-per-tooth", "chatter", "drive-period", "turn-marks", "wood-figure",
-            "fuzz-or-tear", "clean", "cannot-tell",
+            "full-width-first-pass",
+            "engagement-steps",
+            "alternating-passes",
+            "tilt-across-passes",
+            "tilt-along-passes",
+            "cusps",
+            "cutter-change-step",
+            "once-per-revolution",
+            "once-per-tooth",
+            "chatter",
+            "drive-period",
+            "turn-marks",
+            "wood-figure",
+            "fuzz-or-tear",
+            "clean",
+            "cannot-tell",
         ]
     );
     let mut caveats: Vec<_> = lowsun::caveat::ALL.iter().map(|k| k.id).collect();

@@ -62,13 +62,16 @@ fn reference_room(bencher: divan::Bencher) {
 #[divan::bench(sample_count = 10)]
 fn floor_room(bencher: divan::Bencher) {
     let w = walk();
-    bencher.bench_local(|| floor::find(&w.photo, &w.frame, w.reference.as_ref(), &w.plan, &floor::Options::default()).unwrap());
+    bencher.bench_local(|| {
+        floor::find(&w.photo, &w.frame, w.reference.as_ref(), &w.plan, &floor::Options::default()).unwrap()
+    });
 }
 
 #[divan::bench(sample_count = 10)]
 fn marks_room(bencher: divan::Bencher) {
     let w = walk();
-    let (_, patch, _) = floor::find(&w.photo, &w.frame, w.reference.as_ref(), &w.plan, &floor::Options::default()).unwrap();
+    let (_, patch, _) =
+        floor::find(&w.photo, &w.frame, w.reference.as_ref(), &w.plan, &floor::Options::default()).unwrap();
     let options = look(&w);
     bencher.bench_local(|| marks::measure(&patch, &options).unwrap());
 }
@@ -76,7 +79,8 @@ fn marks_room(bencher: divan::Bencher) {
 #[divan::bench(sample_count = 10)]
 fn explain_room(bencher: divan::Bencher) {
     let w = walk();
-    let (frame, patch, _) = floor::find(&w.photo, &w.frame, w.reference.as_ref(), &w.plan, &floor::Options::default()).unwrap();
+    let (frame, patch, _) =
+        floor::find(&w.photo, &w.frame, w.reference.as_ref(), &w.plan, &floor::Options::default()).unwrap();
     let (marks, _) = marks::measure(&patch, &look(&w)).unwrap();
     let expected = expect::expected(&w.plan);
     bencher.bench_local(|| explain::weigh(&frame, &patch, &marks, &w.plan, &expected));
