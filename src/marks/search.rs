@@ -65,7 +65,7 @@ impl Ray {
                 let f = k as f64 * df * step;
                 let (cx, cy) = spectrum.cell_of(f * sx, f * sy);
                 let round = spectrum.log_background_at(cx.round() as isize, cy.round() as isize);
-                let b = if (k as f64 * df * reach.length()) < NEAR_CELLS { b.max(near[k]) } else { *b };
+                let b = if (k as f64 * df * reach.length()) < NEAR_CELLS { b.max(near.get(k).copied().unwrap_or(0.0)) } else { *b };
                 round.map_or(b, |r| b.max(r.exp()))
             })
             .collect();
@@ -128,6 +128,10 @@ pub(super) fn log_gamma_tail(n: usize, t: f64) -> f64 {
 /// Mean power 2 to 3.5 cells to either side.
 fn near_mean(power: &[f64], df: f64, length: f64) -> Vec<f64> {
     let cell = 1.0 / length / df;
+    if !cell.is_finite() {
+        // Nothing of the patch lies along this ray.
+        return Vec::new();
+    }
     let (a, b) = ((2.0 * cell) as usize, (3.5 * cell) as usize);
     let last = ((NEAR_CELLS * cell) as usize + 1).min(power.len());
     (0..last)
