@@ -200,7 +200,8 @@ pub fn cut(s: &Spec, walls: &Walls) -> Cut {
         }
     }
     let b = shape_of(s.tilt);
-    for at in left_standing(&mut done, walls, r) {
+    let spikes = matches!(s.pattern, Pattern::Contour { .. });
+    for at in spikes.then(|| left_standing(&mut done, walls, r)).unwrap_or_default() {
         stamps.push(Stamp { at, level: (0.3 * lift / 1e3) as f32, bottom: b, first: false });
     }
     if let Some((d2, s2, dz)) = s.tool2 {

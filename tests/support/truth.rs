@@ -172,7 +172,9 @@ pub fn strip(s: &Spec, c: &Cut) -> Option<Strip> {
         Pattern::Parallel { angle, .. } => angle.to_radians().sin().abs() + angle.to_radians().cos().abs(),
         Pattern::Contour { .. } => 1.08,
     };
-    let length = edge as f64 * s.g / slant / 2.0;
+    // A band of length l and width w has the outline 2 (l + w) and the area l w.
+    let half = edge as f64 * s.g / slant / 2.0;
+    let length = (half + (half * half - 4.0 * area).max(0.0).sqrt()) / 2.0;
     let level_um = f64::from(quantile(&mut level, 0.5));
     Some(Strip { mask, level_um, area, length: length.max(1.0) })
 }
