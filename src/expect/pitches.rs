@@ -51,7 +51,7 @@ pub fn expected(plan: &PlannedCut) -> Expected {
             );
         }
         if plan.both_ways != Some(false) {
-            let what = "twice the stepover (hand changes from pass to pass)";
+            let what = "double stepover (hand changes from pass to pass)";
             add(what.into(), 2.0 * s, vec![Cause::AlternatingPasses], across, PitchRole::Twice);
         }
     }
@@ -97,14 +97,14 @@ fn rounded(plan: &PlannedCut, s: f64) -> Vec<f64> {
 
 fn slips(plan: &PlannedCut, s: f64) -> Vec<(String, f64)> {
     let mut out = vec![
-        ("half the planned stepover (share taken of the radius, or a second setting)".to_owned(), s / 2.0),
-        ("twice the planned stepover".to_owned(), s * 2.0),
-        ("the stepover's number read in inches".to_owned(), s * MM_PER_INCH),
-        ("the stepover's number read in millimetres".to_owned(), s / MM_PER_INCH),
+        ("half of the planned stepover (share taken of the radius, or a second setting)".to_owned(), s / 2.0),
+        ("double of the planned stepover".to_owned(), s * 2.0),
+        ("stepover's number read in inches".to_owned(), s * MM_PER_INCH),
+        ("stepover's number read in millimetres".to_owned(), s / MM_PER_INCH),
     ];
     let second = plan.second_cutter.as_ref().and_then(|c| c.diameter_mm);
     if let (Some(d), Some(d2)) = (plan.cutter.diameter_mm, second) {
-        out.push(("the same share of the second cutter's diameter".to_owned(), s * d2 / d));
+        out.push(("same share of the second cutter's diameter".to_owned(), s * d2 / d));
     }
     // A pitch wider than the cutter leaves stock standing: no slip can be cut that way.
     let widest = plan.cutter.diameter_mm.unwrap_or(f64::INFINITY);

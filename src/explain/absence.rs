@@ -1,9 +1,8 @@
 //! The wood's own figure, torn fibre, a clean floor, and a photo that cannot tell.
 
-use super::digest::Digest;
+use super::digest::{COLOUR_SHARE, Digest};
 use super::weights::{Case, DECISIVE, FAIR, STRONG, WEAK, ramp};
 use crate::expect::Cause;
-use crate::marks::PeriodKind;
 use crate::plan::Material;
 use crate::units::line_difference;
 
@@ -12,7 +11,11 @@ use crate::units::line_difference;
 const FIGURE_CONTRAST: (f64, f64) = (0.015, 0.06);
 /// Share of the floor under flecks from which a surface counts as torn. A cut floor with stray fuzz stays under the
 /// lower one.
-const FLECK_FRACTION: (f64, f64) = (0.004, 0.04);
+const FLECK_FRACTION: (f64, f64) = (0.015, 0.06);
+
+/// Rms relative brightness of streaks along the grain beyond which colour alone is not believed: growth rings change it by
+/// up to 0.15, torn fibre under raking light by 0.2 and more (practice photos, 2026-11).
+const STREAK_CONTRAST: (f64, f64) = (0.15, 0.24);
 
 /// How much marks of any tool there are, 0 to 1.
 pub fn tool_marks(d: &Digest) -> f64 {
@@ -25,7 +28,7 @@ pub fn figure(d: &Digest, case: &mut Case) {
         return case.add(-DECISIVE, "this material has no figure");
     }
     let there = ramp(f.contrast, FIGURE_CONTRAST.0, FIGURE_CONTRAST.1) * ramp(f.coherence, 0.15, 0.5);
-    let colour_lines = d.lines.iter().any(|l| l.family.period_kind == PeriodKind::Colour);
+    let colour_lines = d.lines.iter().any(|l| l.family.chroma_share.is_some_and(|c| c.value > COLOUR_SHARE.1));
     let seen = if colour_lines { there.max(0.7) } else { there };
     case.add(
         STRONG * (seen - 0.6) / 0.6,
@@ -37,7 +40,7 @@ pub fn figure(d: &Digest, case: &mut Case) {
     );
     if let Some(c) = f.chroma_share {
         let words = format!("colour changes with them ({:.0} percent of the change in light)", 100.0 * c);
-        case.add(if c > 0.15 { FAIR } else { -WEAK }, words);
+        case.add(FAIR * (2.0 * ramp(c, 0.15, 0.45) - 1.0), words);
     }
     if let Some(o) = f.outside.filter(|o| *o > 0.3) {
         case.add(FAIR, format!("the same lines go on outside the pocket (likeness {o:.2})"));
@@ -62,7 +65,7 @@ pub fn fuzz(d: &Digest, case: &mut Case) {
     if d.plan.material == Some(Material::Mdf) {
         case.add(-WEAK, "board of short fibre hardly tears");
     }
-    let torn = ramp(f.fraction, FLECK_FRACTION.0, FLECK_FRACTION.1);
+    let torn = torn(d);
     case.add(
         STRONG * (torn - 0.5) * 2.0,
         format!(
@@ -74,6 +77,13 @@ pub fn fuzz(d: &Digest, case: &mut Case) {
     unexplained(d, case);
 }
 
+/// How much the surface is torn, 0 to 1: flecks, or streaks that change the light more than colour does.
+fn torn(d: &Digest) -> f64 {
+    let flecks = ramp(d.marks.flecks.fraction, FLECK_FRACTION.0, FLECK_FRACTION.1) * (1.0 - d.any_line());
+    let streaks = ramp(d.marks.figure.contrast, STREAK_CONTRAST.0, STREAK_CONTRAST.1);
+    if d.is_wood() { flecks.max(streaks) } else { flecks }
+}
+
 fn unexplained(d: &Digest, case: &mut Case) {
     case.add(-STRONG * d.any_line(), "even, coherent lines stay unexplained");
     case.add(-STRONG * d.loose.amount, "straight single edges stay unexplained");
@@ -82,8 +92,8 @@ fn unexplained(d: &Digest, case: &mut Case) {
 pub fn clean(d: &Digest, case: &mut Case) {
     case.add(-DECISIVE * d.any_line(), "even lines were found");
     case.add(-DECISIVE * d.loose.amount, "single edges were found");
-    let torn = ramp(d.marks.flecks.fraction, FLECK_FRACTION.0, FLECK_FRACTION.1);
-    case.add(-FAIR * torn, "torn fibre covers part of the floor");
+    let torn = torn(d);
+    case.add(-STRONG * torn, "torn fibre covers part of the floor");
     let fit = d.fitness.value;
     let limit = d
         .fitness
@@ -108,8 +118,9 @@ pub fn cannot_tell(d: &Digest, case: &mut Case) {
     case.add(-DECISIVE * tool_marks(d), "marks were found all the same");
 }
 
-/// Marks that the other causes leave no trace of: only a prior, and the same burden to explain what was found.
+/// Rings where the cutter turned: nothing that is measured speaks for them, so they carry their prior and the burden to
+/// explain what was found.
 pub fn turn_marks(d: &Digest, case: &mut Case) {
     unexplained(d, case);
-    debug_assert_eq!(case.cause, Cause::TurnMarks);
+    case.add(-WEAK, "rings of the cutter's diameter are not measured here");
 }

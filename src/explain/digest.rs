@@ -4,8 +4,10 @@
 use super::weights::ramp;
 use crate::expect::Expected;
 use crate::floor::Patch;
-use crate::marks::{Edge, Family, Marks, PeriodKind, Polarity};
+use crate::geometry::Point;
+use crate::marks::{Edge, Family, Marks, Polarity};
 use crate::plan::PlannedCut;
+use crate::plan::Shape;
 use crate::rectify::FloorFrame;
 use crate::units::{LengthUnit, line_difference, wrap_180};
 
@@ -19,6 +21,19 @@ pub const OBLIQUE_DEG: f64 = 8.0;
 pub const AXIS_SCALE_SIGMA: f64 = 0.004;
 /// Edges weaker than this many sigmas are not counted: at 5, about one in a million by chance per trial.
 pub const EDGE_SNR: f64 = 5.0;
+
+/// Chromatic share from which lines may be colour, and surely are.
+pub const COLOUR_SHARE: (f64, f64) = (0.3, 0.5);
+/// An edge is in step with a family within this share of the period: edges are located to a few hundredths of it.
+const IN_STEP: f64 = 0.15;
+/// Rounding of real step edges, mm (wood springs back; common practice, no source).
+const EDGE_ROUNDING_MM: f64 = 0.05;
+/// Blur of a sharp phone photo, px, one sigma.
+const USUAL_BLUR_PX: f64 = 1.0;
+/// Relative brightness change of lines (rms) from which an eye sees them at all, and sees them at once: contrast
+/// sensitivity is about one percent at best (from memory), less on textured wood. Lines fainter than that are no ridges
+/// a user would ask about: a floor with only such lines is clean where the lamp is low.
+const SEEN_CONTRAST: (f64, f64) = (0.006, 0.015);
 
 /// One family set in the pocket's frame.
 #[derive(Debug, Clone)]
@@ -86,6 +101,8 @@ pub struct Digest<'a> {
     pub loose: Loose,
     pub fitness: Fitness,
     pub units: LengthUnit,
+    /// Blur of a sharp edge on the floor, floor-frame units, one sigma: rounding by the cut and the lens.
+    pub edge_blur: f64,
 }
 
 impl<'a> Digest<'a> {
@@ -109,12 +126,14 @@ impl<'a> Digest<'a> {
                 real: realness(family),
             })
             .collect();
-        let strength = |l: &Line| l.real * l.family.contrast.max(1e-6);
+        let strength = |l: &Line| l.real * contrast(l.family).max(1e-6);
         lines.sort_by(|a, b| strength(b).total_cmp(&strength(a)));
         let scaled = frame.scale.is_some();
         let loose = loose_edges(patch, marks, plan, &lines, scaled);
         let fitness = fitness(frame, patch, marks, plan, scaled);
-        Self { plan, marks, patch, expected, scaled, lines, loose, fitness, units: plan.units }
+        let lens = patch.blur_px.unwrap_or(USUAL_BLUR_PX) * frame.scale.map_or(1.0, |s| s.value);
+        let edge_blur = if scaled { lens.hypot(EDGE_ROUNDING_MM) } else { lens };
+        Self { plan, marks, patch, expected, scaled, lines, loose, fitness, units: plan.units, edge_blur }
     }
     /// A length of the floor frame for the reader.
     pub fn show(&self, length: f64) -> String {
@@ -136,36 +155,83 @@ fn realness(f: &Family) -> f64 {
     let sure = ramp(-(f.false_alarm.max(1e-12)).log10(), 0.5, 4.0);
     let everywhere = 0.3 + 0.7 * ramp(f.coverage, 0.1, 0.5);
     let in_step = 0.3 + 0.7 * ramp(f.coherent_passes, 2.0, 4.0);
-    // Lines of growth scatter by a quarter of their spacing and more; passes by a few hundredths.
-    let even = 1.0 - 0.7 * ramp(f.jitter, 0.12, 0.3);
-    let relief = match f.period_kind {
-        PeriodKind::Relief => 1.0,
-        PeriodKind::Unsure => 0.7,
-        PeriodKind::Colour => 0.1,
-    };
-    sure * everywhere * in_step * even * relief
+    // Lines placed at random scatter by 0.37 of their spacing (uniform); passes by a few hundredths, chatter that
+    // wanders by up to a fifth.
+    let even = 1.0 - 0.6 * ramp(f.jitter, 0.2, 0.35);
+    // Shadows are a little bluer or redder than the light, so pure relief shows a chromatic share of 0.05 to 0.25; colour
+    // of the wood itself shows 0.35 and more (both measured on the practice photos, 2026-11).
+    let relief = 1.0 - 0.85 * ramp(f.chroma_share.map_or(0.15, |c| c.value), COLOUR_SHARE.0, COLOUR_SHARE.1);
+    sure * everywhere * in_step * even * relief * ramp(contrast(f), SEEN_CONTRAST.0, SEEN_CONTRAST.1)
+}
+
+/// Relative brightness change of a family's lines, rms: of the mean profile, or of its harmonics taken one by one, which
+/// also holds where the lines wander and the mean profile washes out.
+pub fn contrast(f: &Family) -> f64 {
+    let harmonics = f.harmonics.iter().map(|h| h * h).sum::<f64>();
+    f.contrast.max((harmonics / 2.0).sqrt())
+}
+
+/// Where the edges of one polarity stand within the period of a line, turns; `None` where they scatter.
+fn phase(edges: &[&Edge], l: &Line, period: f64) -> Option<f64> {
+    let (mut x, mut y, mut sum) = (0.0, 0.0, 0.0);
+    for e in edges {
+        let (s, c) = (std::f64::consts::TAU * across(e, l) / period).sin_cos();
+        (x, y, sum) = (x + e.length * c, y + e.length * s, sum + e.length);
+    }
+    // A resultant of 0.6: most edges within a sixth of a turn of each other.
+    (edges.len() >= 3 && x.hypot(y) > 0.6 * sum).then(|| y.atan2(x) / std::f64::consts::TAU)
+}
+
+/// Distance of an edge's middle from the origin along a line's normal.
+fn across(e: &Edge, l: &Line) -> f64 {
+    let (s, c) = l.family.normal_deg.value.to_radians().sin_cos();
+    let m = e.from.lerp(e.to, 0.5);
+    m.x * c + m.y * s
+}
+
+/// Which edges the families explain: those along a line that stand in step with it. Where edges along a line keep no
+/// step among themselves, all of them count as explained.
+fn explained(edges: &[Edge], lines: &[Line]) -> Vec<bool> {
+    let mut out = vec![false; edges.len()];
+    for l in lines.iter().filter(|l| l.real > 0.4) {
+        let along = |e: &Edge| line_difference(e.normal_deg, l.family.normal_deg.value).abs() < ALIGNED_DEG;
+        for polarity in [Polarity::Shade, Polarity::Lit] {
+            let of: Vec<usize> =
+                (0..edges.len()).filter(|i| along(&edges[*i]) && edges[*i].polarity == polarity).collect();
+            let these: Vec<&Edge> = of.iter().map(|i| &edges[*i]).collect();
+            let p = l.family.pitch.value;
+            let steps: Vec<(f64, f64)> =
+                [p, p / 2.0].into_iter().filter_map(|q| Some((q, phase(&these, l, q)?))).collect();
+            for (i, e) in of.iter().zip(these) {
+                let in_step = |(q, at): &(f64, f64)| {
+                    let off = (across(e, l) / q - at).rem_euclid(1.0);
+                    off.min(1.0 - off) < IN_STEP
+                };
+                out[*i] |= steps.is_empty() || steps.iter().any(in_step);
+            }
+        }
+    }
+    out
 }
 
 fn loose_edges(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], scaled: bool) -> Loose {
-    let explained = |e: &Edge| {
-        lines
-            .iter()
-            .any(|l| l.real > 0.4 && line_difference(e.normal_deg, l.family.normal_deg.value).abs() < ALIGNED_DEG)
-    };
+    let explained = explained(&marks.edges, lines);
     let mut out = Loose::default();
-    let (mut heights, mut shade, mut near) = (vec![], 0.0, 0.0);
+    let (mut heights, mut shade, mut near, mut weighed) = (vec![], 0.0, 0.0, 0.0);
     // An edge belongs to letters or corners within one cutter diameter of them; 6 mm where the cutter is not known.
     let reach = if scaled { plan.cutter.diameter_mm.unwrap_or(6.0) } else { 0.06 * patch.area.max(0.0).sqrt() };
     for (i, e) in marks.edges.iter().enumerate() {
-        if e.snr < EDGE_SNR || explained(e) {
+        if e.snr < EDGE_SNR || explained[i] || e.length > 0.0 && fillet(e, patch, plan, scaled) {
             continue;
         }
         out.indices.push(i);
         out.length += e.length;
+        weighed += e.length * (1.0 - like_figure(e, marks));
         if e.polarity == Polarity::Shade {
             shade += e.length;
         }
-        heights.extend(e.height_um.map(|h| h.value.abs()));
+        // A lit edge stops brightening where it faces the lamp: only shade tells a height.
+        heights.extend(e.height_um.filter(|_| e.polarity == Polarity::Shade).map(|h| h.value.abs()));
         let middle = e.from.lerp(e.to, 0.5);
         if patch.islands.iter().flatten().any(|p| p.distance(middle) < reach + e.length / 2.0) {
             near += e.length;
@@ -182,8 +248,31 @@ fn loose_edges(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], 
         out.height_scatter = crate::stats::mad_sigma(&heights).map(|s| s / m.max(1e-9));
     }
     // A strip from wall to wall has two edges of about the floor's size; half of one is the least worth a mention.
-    out.amount = ramp(out.length / patch.area.max(1e-9).sqrt(), 0.1, 1.0);
+    out.amount = ramp(weighed / patch.area.max(1e-9).sqrt(), 0.1, 1.0);
     out
+}
+
+/// Whether an edge is the foot of a wall as a round cutter leaves it: within its radius of the outline.
+fn fillet(e: &Edge, patch: &Patch, plan: &PlannedCut, scaled: bool) -> bool {
+    let round = matches!(plan.cutter.shape, Some(Shape::BallNose | Shape::BullNose));
+    let (Some(d), true, true) = (plan.cutter.diameter_mm, round, scaled) else { return false };
+    let middle = e.from.lerp(e.to, 0.5);
+    let n = patch.outline.len();
+    (0..n).any(|i| to_segment(middle, patch.outline[i], patch.outline[(i + 1) % n]) < 0.65 * d)
+}
+
+/// Distance from a point to a segment.
+fn to_segment(p: Point, a: Point, b: Point) -> f64 {
+    let (v, w) = (b - a, p - a);
+    let t = ((w.x * v.x + w.y * v.y) / (v.x * v.x + v.y * v.y).max(1e-12)).clamp(0.0, 1.0);
+    p.distance(a.lerp(b, t))
+}
+
+/// How much an edge may be a streak of the wood's own figure, 0 to 1: along the figure's lines, where there is one.
+fn like_figure(e: &Edge, marks: &Marks) -> f64 {
+    let f = &marks.figure;
+    let along = ramp(line_difference(e.normal_deg, f.normal_deg).abs(), 12.0, 4.0);
+    0.8 * along * ramp(f.coherence, 0.2, 0.5) * ramp(f.contrast, 0.01, 0.04)
 }
 
 fn fitness(frame: &FloorFrame, patch: &Patch, marks: &Marks, plan: &PlannedCut, scaled: bool) -> Fitness {
@@ -223,6 +312,14 @@ fn fitness(frame: &FloorFrame, patch: &Patch, marks: &Marks, plan: &PlannedCut, 
                 plan.units.show(2.0 * blur * k),
                 plan.units.show(s)
             ),
+            "hold the camera still, tap the floor to focus, keep 20 cm away or more and use the main lens",
+        );
+    }
+    if let (Some(blur), None) = (patch.blur_px, s.and(mm_per_px)) {
+        // A sharp phone photo has a blur near one pixel, and a stepover of two to three millimetres takes 30 to 60.
+        fault(
+            ramp(blur, 10.0, 4.0),
+            format!("the picture is soft: edges are blurred over {:.0} pixels", 2.0 * blur),
             "hold the camera still, tap the floor to focus, keep 20 cm away or more and use the main lens",
         );
     }

@@ -10,6 +10,7 @@ mod digest;
 pub mod findings;
 mod periodic;
 mod prior;
+mod shape;
 mod slips;
 mod steps;
 #[cfg(test)]
@@ -163,7 +164,7 @@ pub fn weigh(
 
 /// When to take the photo again: it could not have shown ridges, or it does not decide.
 fn retake(d: &Digest, verdict: Verdict) -> Option<Retake> {
-    let poor = d.fitness.value < 0.5;
+    let poor = d.fitness.value < 0.5 && absence::tool_marks(d) < 0.5;
     if !poor && verdict != Verdict::CannotTell {
         return None;
     }

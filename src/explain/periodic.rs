@@ -1,6 +1,7 @@
 //! Causes that leave evenly spaced lines: pitch, direction, profile and height of each family against each of them.
 
-use super::digest::{ALIGNED_DEG, AXIS_SCALE_SIGMA, Digest, Line, OBLIQUE_DEG};
+use super::digest::{ALIGNED_DEG, AXIS_SCALE_SIGMA, Digest, Line, OBLIQUE_DEG, contrast};
+use super::shape::{self, Kind};
 use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, between, size_gain};
 use crate::expect::physics::{bull_nose_height_mm, cusp_height_mm, tilt_for_dish_deg, tilt_for_saw_deg};
 use crate::expect::{Cause, PitchRole};
@@ -120,12 +121,12 @@ fn pitch(d: &Digest, l: &Line, cause: Cause) -> (f64, String) {
     let nearest = targets.iter().min_by(|a, b| (p / a.at).ln().abs().total_cmp(&(p / b.at).ln().abs()));
     let nearest = nearest.expect("targets is not empty").at;
     let what = d.expected.pitches.iter().find(|e| (e.pitch_mm / nearest - 1.0).abs() < 1e-9);
-    let what = what.map_or("twice the rounded stepover", |e| e.what.as_str());
+    let what = what.map_or("rounded stepover, twice", |e| e.what.as_str());
     let off = 100.0 * (p / nearest - 1.0);
     let words = if gain > 0.0 {
-        format!("the pitch of {} is {what} of {} ({off:+.1} percent)", d.show(p), d.show(nearest))
+        format!("the pitch of {} agrees with the {what}, {} ({off:+.1} percent)", d.show(p), d.show(nearest))
     } else {
-        format!("the pitch of {} is not {what} of {} ({off:+.0} percent)", d.show(p), d.show(nearest))
+        format!("the pitch of {} is not the {what}, {} ({off:+.0} percent)", d.show(p), d.show(nearest))
     };
     (gain.clamp(-STRONG - WEAK, DECISIVE + WEAK), words)
 }
@@ -163,55 +164,73 @@ fn direction(d: &Digest, l: &Line, c: &mut Case) {
     c.add(gain, words);
 }
 
-/// The folded profile: saw, sharp ridge or a hand that changes from pass to pass.
+/// The folded profile against the shape that the cause leaves, and the alternation of passes.
 fn profile(d: &Digest, l: &Line, c: &mut Case) {
     let f = l.family;
-    let noise = f.harmonic_noise.clamp(0.0, 1.0);
-    let second = f.harmonics[1] / f.harmonics[0].max(1e-9);
-    // Harmonics of the shaded picture: a saw 1, 1, a ridge 1, 1/2 (facts of the Fourier series); rounding of the edges by
-    // 0.05 mm and the lens's blur take some of the second one, hence the middles below.
-    let saw = between(second, (0.8, 0.2_f64.hypot(noise)), (0.45, 0.2_f64.hypot(noise)), FAIR);
-    // Thin lines of one sign on an even ground are skewed; a slope that sweeps through zero is not.
-    let skewed = between(f.skew.abs(), (1.6, 0.7), (0.4, 0.5), FAIR);
-    let alternates = between(f.alternation, (0.9, 0.45_f64.hypot(noise)), (0.05, 0.1_f64.hypot(noise)), STRONG);
-    let sawlike = saw + skewed;
-    let sign = if f.skew < 0.0 { "dark" } else { "bright" };
-    let numbers = format!("second harmonic {second:.2} of the first, skewness {:+.1}", f.skew);
-    match c.cause {
-        Cause::TiltAcrossPasses => {
-            let words = if sawlike > 0.0 {
-                format!("thin {sign} lines, all of one sign, on an even ground: a saw ({numbers})")
+    let sigma = d.edge_blur / f.pitch.value;
+    let shapes: Vec<Kind> = match c.cause {
+        Cause::TiltAcrossPasses => vec![Kind::Saw],
+        Cause::TiltAlongPasses => vec![Kind::Ridge { flat: 0.0 }],
+        Cause::Cusps => cusp_flats(d.plan, f.pitch.value).into_iter().map(|flat| Kind::Ridge { flat }).collect(),
+        Cause::Chatter | Cause::DrivePeriod => vec![Kind::Wave],
+        _ => vec![],
+    };
+    let like = |k: Kind| (shape::likeness(&f.folded, k, sigma), k);
+    let all = [Kind::Saw, Kind::Ridge { flat: 0.0 }, Kind::Ridge { flat: 0.5 }, Kind::Ridge { flat: 0.75 }, Kind::Wave];
+    let most = |v: &[Kind]| v.iter().map(|k| like(*k)).max_by(|a, b| a.0.total_cmp(&b.0));
+    let Some(best) = most(&all) else { return };
+    match most(&shapes) {
+        Some(own) => {
+            let nats = shape::weight(own.0, best.0);
+            // The best shape of all is worth what an undecided one loses, so that shapes neither favour nor burden causes
+            // that have none of their own.
+            let words = if nats > -WEAK {
+                format!("the profile over one spacing shows {} (likeness {:.2})", own.1.words(), own.0)
             } else {
-                format!("light and dark are balanced, not thin lines of one sign ({numbers})")
+                format!(
+                    "the profile shows {} (likeness {:.2}), not {} ({:.2})",
+                    best.1.words(),
+                    best.0,
+                    own.1.words(),
+                    own.0
+                )
             };
-            c.add(sawlike * 0.8, words);
+            c.add(nats + WEAK, words);
         }
-        Cause::TiltAlongPasses | Cause::Cusps => {
-            let words = if sawlike > 0.0 {
-                format!("thin {sign} lines of one sign speak for a saw, not for symmetric ridges ({numbers})")
-            } else {
-                format!("light and dark are balanced as on symmetric ridges ({numbers})")
-            };
-            c.add(-sawlike * 0.8, words);
-        }
-        _ => {}
+        None => c.add(0.0, ""),
     }
+    alternation(d, l, c);
+}
+
+/// Shares of the period that lie flat between the cusps of a round cutter.
+fn cusp_flats(plan: &PlannedCut, pitch_mm: f64) -> Vec<f64> {
+    match (plan.cutter.shape, plan.cutter.diameter_mm, plan.cutter.corner_radius_mm) {
+        (Some(Shape::BullNose), Some(d), Some(r)) => vec![((d - 2.0 * r) / pitch_mm).clamp(0.0, 0.9)],
+        (Some(Shape::BullNose) | None, _, _) => vec![0.0, 0.5, 0.75],
+        _ => vec![0.0],
+    }
+}
+
+fn alternation(d: &Digest, l: &Line, c: &mut Case) {
+    let f = l.family;
     // At twice the stepover the family is the alternation itself; what alternates beneath it says nothing.
     let p = f.pitch.value;
     if d.scaled && d.expected.pitches.iter().any(|e| e.role == PitchRole::Twice && (p / e.pitch_mm - 1.0).abs() < 0.05)
     {
         return;
     }
+    let noise = f.harmonic_noise.clamp(0.0, 1.0);
+    let nats = between(f.alternation, (0.9, 0.45_f64.hypot(noise)), (0.05, 0.1_f64.hypot(noise)), STRONG);
     match c.cause {
         Cause::AlternatingPasses => {
             let words = format!(
                 "every second line differs: {:.0} percent as strong as the lines themselves",
                 100.0 * f.alternation
             );
-            c.add(alternates.max(-WEAK), words);
+            c.add(nats.max(-WEAK), words);
         }
-        Cause::TiltAcrossPasses | Cause::TiltAlongPasses | Cause::Cusps if alternates > 0.0 => {
-            c.add(-alternates, "every second line differs, which an even lean or a round cutter does not do");
+        Cause::TiltAcrossPasses | Cause::TiltAlongPasses | Cause::Cusps if nats > 0.0 => {
+            c.add(-nats, "every second line differs, which an even lean or a round cutter does not do");
         }
         _ => {}
     }
@@ -293,7 +312,7 @@ fn passed_over(d: &Digest, l: &Line, c: &mut Case) {
     if parallel && whole < 6.5 && (whole - whole.round()).abs() < 0.04 {
         return;
     }
-    let louder = (top.real * top.family.contrast / (l.real * l.family.contrast).max(1e-9)).max(1.0).ln();
+    let louder = (top.real * contrast(top.family) / (l.real * contrast(l.family)).max(1e-9)).max(1.0).ln();
     c.add(-louder.min(STRONG), format!("stronger lines at {} stay unexplained", d.show(top.family.pitch.value)));
 }
 

@@ -64,7 +64,9 @@ pub fn slips(d: &Digest, cause: Cause, line: Option<&Line>, strip: Option<&Strip
     }
     if let (Some(s), Some(h)) = (strip, d.plan.cutter.helix) {
         let odd = matches!((h, s.proud), (Helix::DownCut, false) | (Helix::UpCut, true));
-        if odd {
+        // A deep strip along a wall may be the last pass round the wall, which any cutter leaves deeper than a slot.
+        let by_wall = s.wall_distance.is_some_and(|w| w < 0.75 * s.width.value);
+        if odd && !by_wall {
             let (plan, seen) = if s.proud { ("an up-cut", "proud") } else { ("a down-cut", "deep") };
             out.push(caveat::PLAN_SLIP_HELIX.with(format!(
                 "The plan says {plan}, but the first pass stands {seen}: the other helix would do that."
