@@ -30,6 +30,7 @@ fn patch(w: usize, h: usize, noise: &Plane, rel: impl Fn(f64, f64) -> f64 + Sync
             source: Some(LightSource::Given),
         },
         outline_given: true,
+        outline_assumed: false,
         area: wide * high,
         used_fraction: 1.0,
         burnt_fraction: 0.0,

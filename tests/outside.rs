@@ -162,6 +162,7 @@ fn whole_patch(view: FloorView) -> Patch {
         pocket_x_deg: Some(0.0),
         light: Light::default(),
         outline_given: true,
+        outline_assumed: false,
         used_fraction: 1.0,
         burnt_fraction: 0.0,
         black_fraction: 0.0,

@@ -40,7 +40,7 @@ pub fn figure(d: &Digest, case: &mut Case) {
     );
     if let Some(c) = f.chroma_share {
         let words = format!("colour changes with them ({:.0} percent of the change in light)", 100.0 * c);
-        case.add(FAIR * (2.0 * ramp(c, 0.15, 0.45) - 1.0), words);
+        case.add(FAIR * (2.0 * ramp(c, 0.08, 0.25) - 1.0), words);
     }
     if let Some(o) = f.outside.filter(|o| *o > 0.3) {
         case.add(FAIR, format!("the same lines go on outside the pocket (likeness {o:.2})"));

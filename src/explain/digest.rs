@@ -23,7 +23,7 @@ pub const AXIS_SCALE_SIGMA: f64 = 0.004;
 pub const EDGE_SNR: f64 = 5.0;
 
 /// Chromatic share from which lines may be colour, and surely are.
-pub const COLOUR_SHARE: (f64, f64) = (0.3, 0.5);
+pub const COLOUR_SHARE: (f64, f64) = (0.12, 0.3);
 /// An edge is in step with a family within this share of the period: edges are located to a few hundredths of it.
 const IN_STEP: f64 = 0.15;
 /// Rounding of real step edges, mm (wood springs back; common practice, no source).
@@ -158,9 +158,9 @@ fn realness(f: &Family) -> f64 {
     // Lines placed at random scatter by 0.37 of their spacing (uniform); passes by a few hundredths, chatter that
     // wanders by up to a fifth.
     let even = 1.0 - 0.6 * ramp(f.jitter, 0.2, 0.35);
-    // Shadows are a little bluer or redder than the light, so pure relief shows a chromatic share of 0.05 to 0.25; colour
-    // of the wood itself shows 0.35 and more (both measured on the practice photos, 2026-11).
-    let relief = 1.0 - 0.85 * ramp(f.chroma_share.map_or(0.15, |c| c.value), COLOUR_SHARE.0, COLOUR_SHARE.1);
+    // Beyond what the photo's own tone curve does, relief shows a chromatic share under 0.1, colour of the wood itself 0.15
+    // (maple) to 0.4 (pine); both measured on the practice photos, 2026-11.
+    let relief = 1.0 - 0.85 * ramp(f.chroma_share.map_or(0.1, |c| c.value), COLOUR_SHARE.0, COLOUR_SHARE.1);
     sure * everywhere * in_step * even * relief * ramp(contrast(f), SEEN_CONTRAST.0, SEEN_CONTRAST.1)
 }
 
@@ -248,7 +248,9 @@ fn loose_edges(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], 
         out.height_scatter = crate::stats::mad_sigma(&heights).map(|s| s / m.max(1e-9));
     }
     // A strip from wall to wall has two edges of about the floor's size; half of one is the least worth a mention.
-    out.amount = ramp(weighed / patch.area.max(1e-9).sqrt(), 0.1, 1.0);
+    // Straight lines in a picture without a pocket are seldom a cutter's.
+    let trust = if patch.outline_assumed { 0.4 } else { 1.0 };
+    out.amount = trust * ramp(weighed / patch.area.max(1e-9).sqrt(), 0.1, 1.0);
     out
 }
 
@@ -283,6 +285,22 @@ fn fitness(frame: &FloorFrame, patch: &Patch, marks: &Marks, plan: &PlannedCut, 
             out.faults.push((what, advice.to_owned()));
         }
     };
+    if patch.outline_assumed {
+        // Anything at all may be in the picture; what was measured may not be a floor.
+        fault(
+            0.2,
+            "no pocket could be made out in the photo".to_owned(),
+            "show the whole pocket with its walls, or give its outline with --outline",
+        );
+    }
+    if let (Some(blur), false) = (patch.blur_px, scaled) {
+        // A sharp phone photo blurs edges by 0.8 to 1.5 px; at 4 px lines of 10 px are down to a tenth.
+        fault(
+            ramp(blur, 6.0, 3.0),
+            format!("the picture is soft: edges are blurred over {:.0} px", 2.0 * blur),
+            "hold the camera still, tap the floor to focus, keep 20 cm away or more and use the main lens",
+        );
+    }
     if let Some(h) = marks.quality.detectable_height_um {
         // 5 to 10 um is what shows under stain or gloss (common practice, no source): a photo that would have missed 25 um
         // says nothing about a clean floor.

@@ -47,6 +47,7 @@ fn patch() -> Patch {
         pocket_x_deg: Some(0.0),
         light: Light { from_deg: Some(m(90.0, 2.0)), elevation_deg: Some(m(12.0, 1.0)), source: None },
         outline_given: false,
+        outline_assumed: false,
         area: 8000.0,
         used_fraction: 0.9,
         burnt_fraction: 0.0,

@@ -65,6 +65,8 @@ pub struct Patch {
     pub light: Light,
     /// True where the outline was given, false where it was found.
     pub outline_given: bool,
+    /// True where no outline could be found and the whole picture was taken for the floor.
+    pub outline_assumed: bool,
     /// Area of the used floor, floor-frame units squared.
     pub area: f64,
     /// Used share of the area inside the outline.
@@ -145,6 +147,7 @@ pub fn find(
         pocket_x_deg,
         light,
         outline_given,
+        outline_assumed,
         blur_px: blur::edge_sigma(photo, &lines),
         shadow_contrast: shade.contrast,
         how,

@@ -65,7 +65,11 @@ impl Ray {
                 let f = k as f64 * df * step;
                 let (cx, cy) = spectrum.cell_of(f * sx, f * sy);
                 let round = spectrum.log_background_at(cx.round() as isize, cy.round() as isize);
-                let b = if (k as f64 * df * reach.length()) < NEAR_CELLS { b.max(near.get(k).copied().unwrap_or(0.0)) } else { *b };
+                let b = if (k as f64 * df * reach.length()) < NEAR_CELLS {
+                    b.max(near.get(k).copied().unwrap_or(0.0))
+                } else {
+                    *b
+                };
                 round.map_or(b, |r| b.max(r.exp()))
             })
             .collect();

@@ -80,6 +80,7 @@ fn patch(scaled: bool, to_px: &Homography) -> Patch {
             source: Some(LightSource::WallShadow),
         },
         outline_given: false,
+        outline_assumed: false,
         area: 8892.0 * unit * unit,
         used_fraction: 0.93,
         burnt_fraction: 0.0,
