@@ -146,7 +146,14 @@ fn find_card(
 /// Quality (2 = every place of every side and corner) above which no better card is looked for.
 const FULL_SCORE: f64 = 1.9;
 
+/// Least px per mm on a card: the arc leaves the sharp corner by 1.3 mm at most, which must be six pixels to be told from
+/// it. Below this any grid of lines would do for a card.
+const LEAST_PX_PER_MM: f64 = 4.5;
+
 fn is_card(c: &Candidate) -> bool {
+    if c.px_per_mm < LEAST_PX_PER_MM {
+        return false;
+    }
     let least = |v: &[f64; 4]| v.iter().copied().fold(f64::INFINITY, f64::min);
     c.corner_share() >= CORNER_SHARE
         && least(&c.corners) >= ONE_CORNER

@@ -1,0 +1,106 @@
+//! Finding the reference in photos: practice photos with truth, and real pictures that show no card.
+//!
+//! Needs `LOWSUN_CHECK_DATA` (practice/ and real/ below it); without it the tests say so and pass.
+
+use lowsun::geometry::Point;
+use lowsun::photo;
+use lowsun::plan;
+use lowsun::rectify;
+use lowsun::reference;
+use lowsun::reference::Level;
+use lowsun::reference::Source;
+use std::path::{Path, PathBuf};
+
+fn data(part: &str) -> Option<PathBuf> {
+    let Some(root) = std::env::var_os("LOWSUN_CHECK_DATA") else {
+        eprintln!("skipped: LOWSUN_CHECK_DATA is not set, so there are no check photos");
+        return None;
+    };
+    let dir = Path::new(&root).join(part);
+    assert!(dir.is_dir(), "fixture is broken: {} is not a folder", dir.display());
+    Some(dir)
+}
+
+fn pictures(dir: &Path, out: &mut Vec<PathBuf>) {
+    for e in std::fs::read_dir(dir).unwrap() {
+        let p = e.unwrap().path();
+        if p.is_dir() {
+            pictures(&p, out);
+        } else if p
+            .extension()
+            .is_some_and(|e| ["jpg", "jpeg", "png", "heic"].contains(&e.to_string_lossy().to_lowercase().as_str()))
+        {
+            out.push(p);
+        }
+    }
+    out.sort();
+}
+
+fn points(v: &serde_json::Value) -> Vec<Point> {
+    v.as_array().unwrap().iter().map(|p| Point::new(p[0].as_f64().unwrap(), p[1].as_f64().unwrap())).collect()
+}
+
+/// Limits: a card in a sharp photo is found but for one (a white card on burnt-out stock may go unseen); its scale at the
+/// pocket is right within 0.5 % (the job's own limit, at 2 to 4 of the stated sigmas), and where no card lies none is
+/// found.
+#[test]
+fn cards_of_the_practice_photos_give_the_scale() {
+    let Some(dir) = data("practice") else { return };
+    let mut all = vec![];
+    pictures(&dir, &mut all);
+    let (mut cards, mut found) = (0, 0);
+    for path in &all {
+        let name = path.file_name().unwrap().to_string_lossy().to_string();
+        let truth: serde_json::Value =
+            serde_json::from_slice(&std::fs::read(path.with_extension("json")).unwrap()).unwrap();
+        let (photo, _) = photo::read(path, &Default::default()).unwrap();
+        let (plan, _) = plan::read(&path.with_extension("plan.toml")).unwrap();
+        let card = truth["refs"].as_array().unwrap().iter().find(|r| r["kind"] == "id1").cloned();
+        let (reference, _) = reference::find(&photo, &plan, &Default::default()).unwrap();
+        let is_card = reference.as_ref().is_some_and(|r| r.source == Source::Id1);
+        let sharp = !name.contains("too-blurred");
+        match &card {
+            None => assert!(!is_card, "{name}: a card was found where none lies"),
+            Some(c) if sharp => {
+                cards += 1;
+                found += usize::from(is_card);
+                if is_card {
+                    let level = if c["plane"] == "floor" { Level::Floor } else { Level::Rim };
+                    assert_eq!(reference.as_ref().unwrap().level, level, "{name}: level");
+                }
+            }
+            Some(_) => {}
+        }
+        let Some(reference) = reference else { continue };
+        let px = points(&truth["pocket_floor_corners_px"]);
+        let middle = px.iter().fold(Point::default(), |a, p| a + *p * 0.25);
+        let frame = rectify::frame(&photo, Some(&reference), &plan).0.aligned_at(middle);
+        let mm: Vec<Point> = px.iter().map(|p| frame.to_px.backward(*p)).collect();
+        for (k, side) in [(0, 0), (1, 1), (2, 0), (3, 1)] {
+            let want = truth["pocket_mm"][side].as_f64().unwrap();
+            let error = mm[k].distance(mm[(k + 1) % 4]) / want - 1.0;
+            assert!(error.abs() < 0.0075, "{name}: side {k} is off by {:.3} %", 100.0 * error);
+        }
+        let area = |p: &[Point]| lowsun::geometry::signed_area(p).abs().sqrt();
+        let want = (truth["pocket_mm"][0].as_f64().unwrap() * truth["pocket_mm"][1].as_f64().unwrap()).sqrt();
+        let error = area(&mm) / want - 1.0;
+        assert!(error.abs() < 0.005, "{name}: scale is off by {:.3} % ({:?})", 100.0 * error, reference.source);
+    }
+    assert!(cards >= 14, "fixture is broken: {cards} sharp cards");
+    assert!(found + 2 >= cards, "{found} of {cards} cards found");
+}
+
+#[test]
+fn real_pictures_without_a_card_give_none() {
+    let Some(dir) = data("real") else { return };
+    let mut all = vec![];
+    pictures(&dir, &mut all);
+    let mut seen = 0;
+    for path in all {
+        let Ok((photo, _)) = photo::read(&path, &Default::default()) else { continue };
+        seen += 1;
+        let (reference, _) = reference::find(&photo, &Default::default(), &Default::default()).unwrap();
+        assert!(reference.is_none(), "{}: {:?}", path.display(), reference.map(|r| r.source));
+    }
+    assert!(seen > 20, "fixture is broken: {seen} pictures read");
+}
