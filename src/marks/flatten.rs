@@ -79,7 +79,8 @@ impl Flat {
             let t = (2.0 * *v - 1.0).clamp(0.0, 1.0);
             *v = if *u { t * t * (3.0 - 2.0 * t) } else { 0.0 };
         }
-        out
+        // A floor in shreds has no inside: every used sample then counts alike.
+        if out.data.iter().any(|v| *v > 0.0) { out } else { grid }
     }
 }
 
