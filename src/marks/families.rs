@@ -86,6 +86,9 @@ impl<'a> Search<'a> {
             looked.push(normal);
         }
         self.weed(&mut found);
+        for (f, c) in found.families.iter_mut().zip(&found.combs) {
+            family::localise(f, c, &self.stack(c.normal_deg));
+        }
         let mut order: Vec<usize> = (0..found.families.len()).collect();
         let rank: Vec<f64> = order.iter().map(|i| own_contrast(&found, *i)).collect();
         order.sort_by(|a, b| rank[*b].total_cmp(&rank[*a]));

@@ -16,11 +16,6 @@ pub(super) const FOLD: usize = 64;
 pub(super) fn describe(comb: &Comb, stack: &Stack, ray: &Ray, false_alarm: f64) -> Option<Family> {
     let f = comb.frequency;
     let mut folded = fold(stack, f);
-    let mut harmonics: [f64; 4] = std::array::from_fn(|i| comb.amplitude(i + 1, stack.dt));
-    if let Some((local, gain)) = local_amplitudes(comb, stack) {
-        harmonics = local;
-        folded.iter_mut().for_each(|v| *v *= gain);
-    }
     let rms = (folded.iter().map(|v| v * v).sum::<f64>() / FOLD as f64).sqrt();
     let skew = if rms > 0.0 { folded.iter().map(|v| v.powi(3)).sum::<f64>() / FOLD as f64 / rms.powi(3) } else { 0.0 };
     let first = comb.amplitude(1, stack.dt);
@@ -41,7 +36,7 @@ pub(super) fn describe(comb: &Comb, stack: &Stack, ray: &Ray, false_alarm: f64) 
         false_alarm,
         coherent_passes: periods * in_step,
         period_kind: PeriodKind::Unsure,
-        harmonics,
+        harmonics: std::array::from_fn(|i| comb.amplitude(i + 1, stack.dt)),
         harmonic_noise: if first > 0.0 { comb.amplitude_noise(1) / first } else { 1.0 },
         offset: Some(stack.middle.x * cos + stack.middle.y * sin),
         folded,
@@ -53,6 +48,15 @@ pub(super) fn describe(comb: &Comb, stack: &Stack, ray: &Ray, false_alarm: f64) 
         chroma_share: None,
         height_um: None,
     })
+}
+
+/// Gives a family the brightness change its lines have tile by tile, where drift hides part of it from the whole floor.
+pub(super) fn localise(f: &mut Family, comb: &Comb, stack: &Stack) {
+    if let Some((harmonics, gain)) = local_amplitudes(comb, stack) {
+        f.harmonics = harmonics;
+        f.contrast *= gain;
+        f.folded.iter_mut().for_each(|v| *v *= gain);
+    }
 }
 
 /// Amplitudes tile by tile, phases free, and their gain over the whole-floor ones; `None` unless the lines drift so much
