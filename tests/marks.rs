@@ -126,3 +126,38 @@ fn floors_without_lines_stay_without_families() {
     }
     assert!(found.len() <= 1, "{} of 60 plain floors gave a family: {found:?}", found.len());
 }
+
+/// Practice photos by another hand: pitch within a per cent (card and lens included), none where nothing was cut.
+#[test]
+fn practice_photos_give_their_pitches_and_no_others() {
+    let Some(data) = std::env::var_os("LOWSUN_CHECK_DATA") else {
+        println!("skipped: LOWSUN_CHECK_DATA does not name the folder with practice/");
+        return;
+    };
+    let folder = std::path::Path::new(&data).join("practice");
+    let walk = |name: &str| {
+        let plan = folder.join(format!("{name}.plan.toml"));
+        let (plan, caveats) = lowsun::plan::gather(Some(&plan), &Default::default()).unwrap();
+        let mut trace = lowsun::trace::Trace::off();
+        let photo = folder.join(format!("{name}.jpg"));
+        lowsun::pipeline::inspect(&photo, plan, caveats, &Default::default(), &mut trace).unwrap().marks
+    };
+    for (name, pitch) in [
+        ("p03-square-off-lamp-low", 2.54),
+        ("p04-ball-cusps", 1.4),
+        ("p08-both-ways-lean", 7.8),
+        ("p10-chatter", 0.83),
+        ("p11-once-per-rev", 0.3),
+        ("p12-wide-surfacing-dished", 16.766_67),
+        ("p16-half-the-stepover", 1.2),
+    ] {
+        let marks = walk(name);
+        let f = marks.families.first().unwrap_or_else(|| panic!("{name}: nothing found"));
+        assert!((f.pitch.value / pitch - 1.0).abs() < 0.01, "{name}: {:?}", f.pitch);
+        assert_eq!(f.curved, name.starts_with("p11"), "{name}");
+    }
+    for name in ["p05-clean-skim", "p06-grain-trap", "p18-torn-floor"] {
+        let marks = walk(name);
+        assert!(marks.families.is_empty(), "{name}: {:?}", marks.families);
+    }
+}

@@ -24,6 +24,9 @@ pub const EDGE_SNR: f64 = 5.0;
 
 /// Chromatic share from which lines may be colour, and surely are.
 pub const COLOUR_SHARE: (f64, f64) = (0.12, 0.3);
+/// No photo is trusted for ridges under this, micrometres: routed wood is rough by 3 to 5 um (Ra; Sutcu & Karagoz,
+/// BioResources 8(4) (2013) 5435).
+const LEAST_CLAIM_UM: f64 = 3.0;
 /// An edge is in step with a family within this share of the period: edges are located to a few hundredths of it.
 const IN_STEP: f64 = 0.15;
 /// Rounding of real step edges, mm (wood springs back; common practice, no source).
@@ -142,6 +145,17 @@ impl<'a> Digest<'a> {
     /// How surely there is any relief family, 0 to 1.
     pub fn any_line(&self) -> f64 {
         self.lines.iter().map(|l| l.real).fold(0.0, f64::max)
+    }
+    /// Whether a line is one of several of nearly one pitch that fan out over directions: arcs or circles.
+    pub fn fans_out(&self, l: &Line) -> bool {
+        let same = |o: &&Line| {
+            let off = line_difference(o.family.normal_deg.value, l.family.normal_deg.value).abs();
+            o.index != l.index
+                && o.real > 0.2
+                && off > ALIGNED_DEG
+                && (o.family.pitch.value / l.family.pitch.value).ln().abs() < 0.1
+        };
+        self.lines.iter().filter(same).count() >= 2
     }
     pub fn is_wood(&self) -> bool {
         use crate::plan::Material::{Hardwood, Plywood, Softwood};
@@ -278,7 +292,11 @@ fn like_figure(e: &Edge, marks: &Marks) -> f64 {
 }
 
 fn fitness(frame: &FloorFrame, patch: &Patch, marks: &Marks, plan: &PlannedCut, scaled: bool) -> Fitness {
-    let mut out = Fitness { value: 1.0, faults: vec![], limit_um: marks.quality.detectable_height_um };
+    let mut out = Fitness {
+        value: 1.0,
+        faults: vec![],
+        limit_um: marks.quality.detectable_height_um.map(|h| h.max(LEAST_CLAIM_UM)),
+    };
     let mut fault = |keep: f64, what: String, advice: &str| {
         if keep < 0.9 {
             out.value *= keep;

@@ -122,7 +122,10 @@ pub fn weigh(
 ) -> (Explanation, Vec<Caveat>) {
     let d = Digest::new(frame, patch, marks, plan, expected);
     let (cases, pair) = cases::all(&d);
-    let (p, together) = verdict::probabilities(&cases, pair, d.scaled);
+    // Without a scale the pitch, and without the plan's straight walls the floor itself, is in doubt.
+    let sure = d.scaled && (patch.pocket_x_deg.is_some() || plan.pocket_mm.is_none() || patch.outline_given);
+    let ridges = if plan.skim_mm.is_some() { verdict::CAP } else { verdict::CAP_RIDGES };
+    let (p, together) = verdict::probabilities(&cases, pair, sure, ridges);
     let verdict = verdict::verdict(&cases, &p, together);
     let mut order: Vec<usize> = (0..cases.len()).collect();
     order.sort_by(|a, b| p[*b].total_cmp(&p[*a]));

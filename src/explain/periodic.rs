@@ -61,11 +61,14 @@ fn one(d: &Digest, l: &Line, c: &mut Case) {
         let (gain, words) = pitch(d, l, c.cause);
         c.add(gain, words);
     }
-    direction(d, l, c);
+    let bent = l.family.curved || d.fans_out(l);
+    if !bent || l.family.curved {
+        direction(d, l, c);
+    }
     profile(d, l, c);
     edges(d, l, c);
     height(d, l, c);
-    if l.family.curved {
+    if bent {
         let words = "the lines are bent like arcs of the cutter";
         match c.cause {
             Cause::OncePerRevolution | Cause::OncePerTooth => c.add(FAIR, words),

@@ -13,6 +13,9 @@ pub const TEMPER: f64 = 1.5;
 pub const CAP: f64 = 0.95;
 /// Without a scale the pitch cannot be set against the plan, so no tool mark's cause gets more than this.
 pub const CAP_UNSCALED: f64 = 0.6;
+/// Steps that run in step with or beneath even ridges are not measured, so ridges alone get no more than this where no
+/// skim has removed such steps: about one floor in five with ridges carries steps as well (common practice, no source).
+pub const CAP_RIDGES: f64 = 0.8;
 /// Under this the leading cause does not decide.
 pub const DECIDES: f64 = 0.36;
 
@@ -24,8 +27,9 @@ pub struct Pair {
     pub log_weight: f64,
 }
 
-/// Probabilities of the causes (same order as `cases`), and of a pair being there together.
-pub fn probabilities(cases: &[Case], pair: Option<Pair>, scaled: bool) -> (Vec<f64>, f64) {
+/// Probabilities of the causes (same order as `cases`), and of a pair being there together. `sure`: scale and floor are
+/// known; `ridges`: the most that a scallop cause gets.
+pub fn probabilities(cases: &[Case], pair: Option<Pair>, sure: bool, ridges: f64) -> (Vec<f64>, f64) {
     let other = SOMETHING_ELSE.ln() - FAIR;
     let logs: Vec<f64> = cases
         .iter()
@@ -53,7 +57,8 @@ pub fn probabilities(cases: &[Case], pair: Option<Pair>, scaled: bool) -> (Vec<f
     }
     for (c, v) in cases.iter().zip(&mut p) {
         let mark = !matches!(c.cause, Cause::Clean | Cause::CannotTell | Cause::WoodFigure | Cause::FuzzOrTear);
-        *v = v.min(if mark && !scaled { CAP_UNSCALED } else { CAP });
+        let cap = if c.cause.verdict() == Verdict::Scallops { ridges } else { CAP };
+        *v = v.min(if mark && !sure { CAP_UNSCALED } else { cap });
     }
     (p, together)
 }
@@ -81,22 +86,22 @@ mod tests {
     #[test]
     fn probabilities_sum_to_less_than_one_and_keep_the_cap() {
         let cases = [case(Cause::Cusps, 12.0), case(Cause::Clean, 0.0)];
-        let (p, _) = probabilities(&cases, None, true);
+        let (p, _) = probabilities(&cases, None, true, CAP);
         assert_eq!(p[0], CAP);
         assert!(p.iter().sum::<f64>() < 1.0);
-        assert_eq!(probabilities(&cases, None, false).0[0], CAP_UNSCALED);
+        assert_eq!(probabilities(&cases, None, false, CAP).0[0], CAP_UNSCALED);
     }
     #[test]
     fn an_even_field_does_not_decide() {
         let cases = [Cause::Cusps, Cause::Clean, Cause::Chatter, Cause::FullWidthFirstPass].map(|c| case(c, 0.0));
-        let (p, both) = probabilities(&cases, None, true);
+        let (p, both) = probabilities(&cases, None, true, CAP);
         assert_eq!(verdict(&cases, &p, both), Verdict::CannotTell);
     }
     #[test]
     fn a_pair_gives_its_probability_to_both_parts() {
         let cases = [case(Cause::Cusps, 0.0), case(Cause::FullWidthFirstPass, 0.0)];
         let pair = Pair { scallop: Cause::Cusps, steps: Cause::FullWidthFirstPass, log_weight: 6.0 };
-        let (p, both) = probabilities(&cases, Some(pair), true);
+        let (p, both) = probabilities(&cases, Some(pair), true, CAP);
         assert!(both > 0.9 && p[0] > 0.5 && p[1] > 0.4 && p[0] + p[1] <= 1.0);
         assert_eq!(verdict(&cases, &p, both), Verdict::Both);
     }

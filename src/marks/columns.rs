@@ -147,6 +147,10 @@ fn measured(s: &PlaneSpectrum, step: f64, f: f64, normal_deg: f64, score: f64, w
         (0.0f64, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0f64);
     for i in -count..=count {
         let g = f64::from(i) * cell;
+        if g.abs() < 2.0 * MIDDLE * cell {
+            // A straight family of the same spacing is not the column's.
+            continue;
+        }
         n += 1.0;
         for j in -4i32..=4 {
             let d = f64::from(j) * 0.5 * cell;

@@ -38,9 +38,17 @@ struct Hit {
     width: f64,
 }
 
-/// Finds edges along the given directions (normals, degrees).
-pub(super) fn find(flat: &Flat, weights: &Plane, normals: &[f64], lamp: &Light, scaled: bool) -> Vec<Edge> {
-    let mut all: Vec<Edge> = normals.par_iter().flat_map_iter(|n| along(flat, weights, *n, lamp, scaled)).collect();
+/// Finds edges along the given directions (normals, degrees); along `regular` ones lines repeat and may crowd the floor.
+pub(super) fn find(
+    flat: &Flat,
+    weights: &Plane,
+    normals: &[f64],
+    regular: &[f64],
+    lamp: &Light,
+    scaled: bool,
+) -> Vec<Edge> {
+    let mut all: Vec<Edge> =
+        normals.par_iter().flat_map_iter(|n| along(flat, weights, *n, regular, lamp, scaled)).collect();
     all.sort_by(|a, b| b.snr.total_cmp(&a.snr));
     let mut kept: Vec<Edge> = Vec::new();
     for e in all {
@@ -77,7 +85,8 @@ fn echo(a: &Edge, b: &Edge, unit: f64) -> bool {
         && b.deficit.value.abs() < 0.25 * a.deficit.value.abs()
 }
 
-fn along(flat: &Flat, weights: &Plane, normal_deg: f64, lamp: &Light, scaled: bool) -> Vec<Edge> {
+fn along(flat: &Flat, weights: &Plane, normal_deg: f64, regular: &[f64], lamp: &Light, scaled: bool) -> Vec<Edge> {
+    let crowded = regular.iter().any(|n| line_difference(normal_deg, *n).abs() < 1.0);
     let reach = {
         let [x0, y0, x1, y1] = flat.bounds;
         let (s, c) = normal_deg.to_radians().sin_cos();
@@ -88,7 +97,7 @@ fn along(flat: &Flat, weights: &Plane, normal_deg: f64, lamp: &Light, scaled: bo
     let table = Table::of(&stack);
     let hits: Vec<Vec<Hit>> = (0..bands.saturating_sub(WINDOW).max(1))
         .step_by(HOP)
-        .map(|b| window_hits(&stack, &table, b, (b + WINDOW).min(bands), flat))
+        .map(|b| window_hits(&stack, &table, b, (b + WINDOW).min(bands), flat, crowded))
         .collect();
     chains(&hits, flat).into_iter().filter_map(|chain| measured(&chain, &stack, &table, flat, lamp, scaled)).collect()
 }
@@ -141,7 +150,7 @@ fn deficit(between: impl Fn(usize, usize) -> (f64, f64), c: usize, width: usize,
     Some((flank - core.0 / core.1) * width as f64 * dt)
 }
 
-fn window_hits(stack: &Stack, table: &Table, from: usize, to: usize, flat: &Flat) -> Vec<Hit> {
+fn window_hits(stack: &Stack, table: &Table, from: usize, to: usize, flat: &Flat, crowded: bool) -> Vec<Hit> {
     let n = table.bins;
     let (mut sum, mut weight) = (vec![0.0; n], vec![0.0; n]);
     for b in from..to {
@@ -163,10 +172,13 @@ fn window_hits(stack: &Stack, table: &Table, from: usize, to: usize, flat: &Flat
         if known.len() < 8 * width {
             continue;
         }
-        // Grain is a population of lines without gaps: its upper fifth sets the noise. Edges cover less than that.
+        // Grain is a population of lines without gaps: its upper fifth sets the noise. Single edges cover less than
+        // that; a family with its halos may cover half, so there the median alone counts.
         let sizes: Vec<f64> = known.iter().map(|v| v.abs()).collect();
         let crowd = crate::stats::percentile(&sizes, 80.0).map_or(0.0, |p| p / 1.2816);
-        let Some(noise) = mad_sigma(&known).map(|s| s.max(crowd)).filter(|s| *s > 0.0) else { continue };
+        let Some(noise) = mad_sigma(&known).map(|s| if crowded { s } else { s.max(crowd) }).filter(|s| *s > 0.0) else {
+            continue;
+        };
         for c in 1..stack.bins - 1 {
             let Some(v) = d[c] else { continue };
             let snr = v.abs() / noise;

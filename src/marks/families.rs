@@ -86,6 +86,9 @@ impl<'a> Search<'a> {
             looked.push(normal);
         }
         self.weed(&mut found);
+        for (f, c) in found.families.iter_mut().zip(&found.combs) {
+            family::localise(f, c, &self.stack(c.normal_deg));
+        }
         let mut order: Vec<usize> = (0..found.families.len()).collect();
         let rank: Vec<f64> = order.iter().map(|i| own_contrast(&found, *i)).collect();
         order.sort_by(|a, b| rank[*b].total_cmp(&rank[*a]));
@@ -135,6 +138,17 @@ impl<'a> Search<'a> {
                         && f.contrast < 0.3 * found.families[*k].contrast
                 })
             });
+            // The same lines once more (bent by the lens, they fit two straight combs), or a stronger comb's harmonic.
+            let again = kept.iter().any(|k| {
+                let host = &found.combs[*k];
+                let (turn, ratio) =
+                    (line_difference(c.normal_deg, host.normal_deg).abs(), c.frequency / host.frequency);
+                let harmonic = ratio.round() >= 2.0
+                    && (ratio - ratio.round()).abs() < 0.03
+                    && turn < 1.0
+                    && f.contrast < 0.5 * found.families[*k].contrast;
+                harmonic || (turn < 3.0 && (ratio - 1.0).abs() < 0.03)
+            });
             let axes: Vec<Comb> =
                 found.combs.iter().enumerate().filter(|(k, _)| *k != i).map(|(_, c)| c.clone()).collect();
             let p = Peak { fx: v.0, fy: v.1, log_ratio: 0.0, log_power: 0.0 };
@@ -144,7 +158,7 @@ impl<'a> Search<'a> {
             });
             // An oblique line a fiftieth as strong as the strongest is an echo of it (arcs, JPEG blocks), not a cause.
             let echo = oblique && kept.first().is_some_and(|k| f.contrast < 0.02 * found.families[*k].contrast);
-            if echo || satellite || (oblique && self.is_pair_sum(&p, &axes)) {
+            if again || echo || satellite || (oblique && self.is_pair_sum(&p, &axes)) {
                 continue;
             }
             kept.push(i);
@@ -213,7 +227,7 @@ impl<'a> Search<'a> {
             let described = family::describe(&comb, &stack, &ray, false_alarm);
             let Some(f) = described.filter(|_| !known && enough(&comb)) else { break };
             let mut rest = self.stack(stack.normal_deg);
-            rest.remove(comb.frequency, &f.folded);
+            rest.remove(comb.frequency, &family::fold(&stack, comb.frequency));
             self.with_shorter(&stack, &ray, &comb, false_alarm, found);
             found.families.push(f);
             found.combs.push(comb);

@@ -50,6 +50,48 @@ pub(super) fn describe(comb: &Comb, stack: &Stack, ray: &Ray, false_alarm: f64) 
     })
 }
 
+/// Gives a family the brightness change its lines have tile by tile, where drift hides part of it from the whole floor.
+pub(super) fn localise(f: &mut Family, comb: &Comb, stack: &Stack) {
+    if let Some((harmonics, gain)) = local_amplitudes(comb, stack) {
+        f.harmonics = harmonics;
+        f.contrast *= gain;
+        f.folded.iter_mut().for_each(|v| *v *= gain);
+    }
+}
+
+/// Amplitudes tile by tile, phases free, and their gain over the whole-floor ones; `None` unless the lines drift so much
+/// (lens, perspective) that the whole floor loses a fifth of them. Noise is taken off tile by tile.
+fn local_amplitudes(comb: &Comb, stack: &Stack) -> Option<([f64; 4], f64)> {
+    let periods = comb.reach.length() * comb.frequency;
+    let segments = ((periods / 6.0) as usize).min(32);
+    if segments < 3 {
+        return None;
+    }
+    let weights = segment_weights(stack, segments);
+    let usual = comb.reach.weight / weights.len() as f64;
+    let local: Vec<(f64, f64)> = (1..=comb.sums.len().min(4))
+        .map(|h| {
+            let one = (h as f64, Complex64::default(), 0.0);
+            let z = turn_bands(comb, stack, &[one], segments).remove(0);
+            let (mut power, mut noise, mut all) = (0.0, 0.0, 0.0);
+            for (z, w) in z.iter().zip(&weights).filter(|(_, w)| **w > 0.3 * usual) {
+                // |z|^2 / w is amplitude^2 w / 4; the background's share of it is even over the floor.
+                power += z.norm_sqr() / w;
+                noise += comb.noise[h - 1] / comb.reach.weight;
+                all += w;
+            }
+            let loss = super::comb::bin_loss(h as f64 * comb.frequency * stack.dt);
+            (2.0 * ((power - noise).max(0.0) / all.max(1e-9)).sqrt() / loss, power / noise.max(1e-12))
+        })
+        .collect();
+    let lead = (1..=local.len()).max_by(|a, b| comb.ratio(*a).total_cmp(&comb.ratio(*b)))?;
+    let whole = comb.amplitude(lead, stack.dt);
+    let gain = local[lead - 1].0 / whole.max(1e-12);
+    let clear = |l: &&(f64, f64)| l.1 > 2.0;
+    let harmonics = std::array::from_fn(|i| local.get(i).filter(clear).map_or(0.0, |l| l.0));
+    (local[lead - 1].1 > 3.0 && gain > 1.25).then(|| (harmonics, gain.min(30.0)))
+}
+
 /// Mean over all periods, 64 samples, mean 0; phase 0 at the middle of the floor.
 pub(super) fn fold(stack: &Stack, f: f64) -> Vec<f64> {
     let (s, w) = stack.total();

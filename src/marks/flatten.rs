@@ -18,8 +18,9 @@ const MARGIN: f64 = 0.3;
 
 /// The floor as relative brightness.
 pub(super) struct Flat {
-    /// Light over its local mean, minus one; 0 outside `used`. Clamped to [-1, 1.5]: shadows end at -1, and glints
-    /// above 2.5 times the floor are chips or gloss, not floor.
+    /// Light over its local mean, minus one; 0 outside `used`. Clamped to [-1, 3]: shadows end at -1, a flank that faces a
+    /// lamp at 12 degrees squarely is 4.8 times as bright as the floor, and what is brighter than 4 times is gloss or
+    /// a chip.
     pub rel: Plane,
     pub used: Mask,
     pub step: f64,
@@ -55,7 +56,7 @@ impl Flat {
         let mean = local_mean(&view.luma, &used, extent * MEAN_SIGMA_SHARE / view.step)?;
         let mut rel = Plane::from_fn(w, view.luma.height, |x, y| {
             let i = y * w + x;
-            if used.data[i] { (view.luma.data[i] / mean.at(x, y).max(1e-6) - 1.0).clamp(-1.0, 1.5) } else { 0.0 }
+            if used.data[i] { (view.luma.data[i] / mean.at(x, y).max(1e-6) - 1.0).clamp(-1.0, 3.0) } else { 0.0 }
         });
         let n = used.count() as f64;
         let left = (rel.data.iter().map(|v| f64::from(*v)).sum::<f64>() / n) as f32;

@@ -11,7 +11,7 @@ use imageproc::region_labelling::{Connectivity, connected_components};
 /// Least relative brightness change of a fleck: a lifted fibre of 20 um over half a millimetre at 12 degrees.
 const LEAST: f32 = 0.25;
 /// Noise sigmas a fleck stands out by.
-const SIGMAS: f32 = 5.0;
+const SIGMAS: f32 = 4.0;
 /// Length of a fleck, millimetres: shorter is dust or noise, longer is a line or an edge.
 const LENGTH: (f64, f64) = (0.8, 8.0);
 /// Least length over width.

@@ -19,6 +19,11 @@ pub(super) fn cosine(light: &Light, normal_deg: f64) -> Option<f64> {
     light.from_deg.map(|d| (d.value - normal_deg).to_radians().cos())
 }
 
+/// The same where the light runs across the lines enough to tell heights, `None` where it runs along them.
+pub(super) fn across(light: &Light, normal_deg: f64) -> Option<f64> {
+    cosine(light, normal_deg).filter(|c| c.abs() >= ACROSS)
+}
+
 /// Micrometres of height per millimetre of missing light, with the relative uncertainty of elevation; `None` where lamp
 /// or scale is unknown or the light runs along the lines.
 pub(super) fn um_per_deficit(light: &Light, scaled: bool, normal_deg: f64) -> Option<Measured> {

@@ -69,9 +69,9 @@ pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)>
     normals.extend(streaks::find(&spectrum_plane, &flat, &normals));
     let whole =
         crate::raster::Plane { width: taper.width, height: taper.height, data: flatten::as_weights(&flat.used) };
-    let edges = edges::find(&flat, &whole, &normals, &patch.light, options.scaled);
     let regular: Vec<f64> =
         found.families.iter().filter(|f| f.coherent_passes > 5.0).map(|f| f.normal_deg.value).collect();
+    let edges = edges::find(&flat, &whole, &normals, &regular, &patch.light, options.scaled);
     let limits = (0.3 * flat.unit, 15.0 * flat.unit);
     let strips = strips::find(&edges, &patch.outline, &patch.light, limits, &regular);
     let colours = colour::Colours::of(patch, &flat);

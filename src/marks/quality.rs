@@ -64,7 +64,9 @@ fn detectable(
     let Some((stack, ray)) = &found.lead else { return (0.0, None) };
     let pitch = pitch.unwrap_or(USUAL_PITCH * flat.unit);
     let f = (1.0 / pitch).clamp(ray.lowest, ray.highest);
-    let Some(background) = ray.background_at(f) else { return (0.0, None) };
+    // The median round about: a family's own lobes raise the background next to its line.
+    let round: Vec<f64> = (-8..=8).filter_map(|i| ray.background_at(f * 1.3f64.powf(f64::from(i) / 8.0))).collect();
+    let Some(background) = crate::stats::median(&round) else { return (0.0, None) };
     // One harmonic at the significance limit of the whole search.
     let amplitude = 2.0 * (background * (3.0 * trials / FALSE_ALARM).ln()).sqrt() / ray.reach.weight;
     let height = light::um_per_deficit(lamp, scaled, stack.normal_deg)

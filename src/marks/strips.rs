@@ -61,7 +61,7 @@ fn beside_wall(e: &Edge, i: usize, outline: &[Point], lamp: &Light, limits: (f64
     // +1 where the wall stands on the side the normal points to.
     let towards = ((side.0 - middle).x * c + (side.0 - middle).y * s).signum();
     // Shade: higher on the lamp's side.
-    let lamp_side = light::cosine(lamp, e.normal_deg)?.signum();
+    let lamp_side = light::across(lamp, e.normal_deg)?.signum();
     let proud = (e.polarity == Polarity::Shade) == (towards == lamp_side);
     let offset = e.offset + towards * width / 2.0;
     Some(Strip {
@@ -105,7 +105,7 @@ fn pair(edges: &[Edge], i: usize, j: usize, outline: &[Point], lamp: &Light, lim
         return None;
     }
     // Going with the light, lit then shade is proud, shade then lit is deep.
-    let to_lamp = light::cosine(lamp, normal_deg)?;
+    let to_lamp = light::across(lamp, normal_deg)?;
     let nearer = if (ta > tb) == (to_lamp > 0.0) { a } else { b };
     let proud = nearer.polarity == Polarity::Lit;
     // The shaded edge carries the level: lit edges stop brightening.
