@@ -13,9 +13,12 @@ const FIGURE_CONTRAST: (f64, f64) = (0.015, 0.06);
 /// lower one.
 const FLECK_FRACTION: (f64, f64) = (0.015, 0.06);
 
-/// Rms relative brightness of streaks along the grain beyond which colour alone is not believed: growth rings change it by
-/// up to 0.15, torn fibre under raking light by 0.2 and more (practice photos, 2026-11).
-const STREAK_CONTRAST: (f64, f64) = (0.15, 0.24);
+/// Rms relative brightness of streaks along the grain, what goes with colour taken off, from which the surface counts as
+/// torn: late wood changes light and colour together, torn fibre only the light (measured on the practice photos and on
+/// made scenes, 2026-11).
+const STREAK_CONTRAST: (f64, f64) = (0.05, 0.1);
+/// Change of colour per change of light of late wood alone (pine 0.4, oak 0.3, maple 0.15 to 0.2).
+const FIGURE_COLOUR: f64 = 0.4;
 
 /// How much marks of any tool there are, 0 to 1.
 pub fn tool_marks(d: &Digest) -> f64 {
@@ -80,8 +83,10 @@ pub fn fuzz(d: &Digest, case: &mut Case) {
 /// How much the surface is torn, 0 to 1: flecks, or streaks that change the light more than colour does.
 fn torn(d: &Digest) -> f64 {
     let flecks = ramp(d.marks.flecks.fraction, FLECK_FRACTION.0, FLECK_FRACTION.1) * (1.0 - d.any_line());
-    let streaks = ramp(d.marks.figure.contrast, STREAK_CONTRAST.0, STREAK_CONTRAST.1);
-    if d.is_wood() { flecks.max(streaks) } else { flecks }
+    let f = &d.marks.figure;
+    let plain = (1.0 - f.chroma_share.unwrap_or(FIGURE_COLOUR) / FIGURE_COLOUR).clamp(0.0, 1.0);
+    let streaks = ramp(f.contrast * plain, STREAK_CONTRAST.0, STREAK_CONTRAST.1);
+    if d.is_wood() { flecks.max(streaks * (1.0 - d.any_line())) } else { flecks }
 }
 
 fn unexplained(d: &Digest, case: &mut Case) {

@@ -203,8 +203,14 @@ fn across(e: &Edge, l: &Line) -> f64 {
     m.x * c + m.y * s
 }
 
+/// Share of a line's own brightness change under which an edge beside it is an echo of the camera's sharpening (halos
+/// hold a tenth to a third of the line they belong to; a step of its own that is so weak would not decide anything).
+const HALO: f64 = 0.4;
+
 /// Which edges the families explain: those along a line that stand in step with it. Where edges along a line keep no
 /// step among themselves, all of them count as explained.
+///
+/// Edges along a line that are far weaker than its own count as explained too.
 fn explained(edges: &[Edge], lines: &[Line]) -> Vec<bool> {
     let mut out = vec![false; edges.len()];
     for l in lines.iter().filter(|l| l.real > 0.4) {
@@ -223,6 +229,13 @@ fn explained(edges: &[Edge], lines: &[Line]) -> Vec<bool> {
                 };
                 out[*i] |= steps.is_empty() || steps.iter().any(in_step);
             }
+        }
+        // Beside every strong line the phone's sharpening draws a weak one of the other sign.
+        let of: Vec<usize> = (0..edges.len()).filter(|i| along(&edges[*i])).collect();
+        let strong: Vec<f64> = of.iter().filter(|i| out[**i]).map(|i| edges[*i].deficit.value.abs()).collect();
+        let usual = crate::stats::percentile(&strong, 75.0).unwrap_or(0.0);
+        for i in of {
+            out[i] |= edges[i].deficit.value.abs() < HALO * usual;
         }
     }
     out

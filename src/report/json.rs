@@ -74,6 +74,17 @@ fn marks(i: &Inspection) -> Value {
             "detectable_contrast": q.detectable_contrast,
             "detectable_height_um": q.detectable_height_um,
         },
+        "figure": {
+            "normal_deg": m.figure.normal_deg,
+            "coherence": m.figure.coherence,
+            "contrast": m.figure.contrast,
+            "colour_share": m.figure.chroma_share,
+        },
+        "flecks": {
+            "fraction": m.flecks.fraction,
+            "per_cm2": scaled.then_some(m.flecks.per_cm2),
+            "direction_deg": m.flecks.direction_deg,
+        },
         "rim": { "ragged_fraction": m.rim_ragged },
     })
 }
@@ -91,6 +102,11 @@ fn family(f: &Family, scaled: bool) -> Value {
         "height_um": f.height_um,
         "contrast": f.contrast,
         "coverage": f.coverage,
+        "skew": f.skew,
+        "jitter": f.jitter,
+        "alternation": f.alternation,
+        "harmonics": f.harmonics,
+        "colour_share": f.chroma_share,
     })
 }
 
