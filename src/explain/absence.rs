@@ -45,6 +45,10 @@ pub fn figure(d: &Digest, case: &mut Case) {
         let words = format!("colour changes with them ({:.0} percent of the change in light)", 100.0 * c);
         case.add(FAIR * (2.0 * ramp(c, 0.08, 0.25) - 1.0), words);
     }
+    let torn = torn(d);
+    if torn > 0.0 {
+        case.add(-(FAIR + WEAK) * torn, "the light changes by more than the colour explains: the surface itself is rough");
+    }
     if let Some(o) = f.outside.filter(|o| *o > 0.3) {
         case.add(FAIR, format!("the same lines go on outside the pocket (likeness {o:.2})"));
     }
@@ -69,14 +73,17 @@ pub fn fuzz(d: &Digest, case: &mut Case) {
         case.add(-WEAK, "board of short fibre hardly tears");
     }
     let torn = torn(d);
-    case.add(
-        STRONG * (torn - 0.5) * 2.0,
-        format!(
-            "{:.1} percent of the floor is covered by short flecks ({:.0} per square centimetre)",
-            100.0 * f.fraction,
-            f.per_cm2
-        ),
+    let streaks = format!(
+        "streaks along the grain change the light by {:.0} percent, {}",
+        100.0 * d.marks.figure.contrast,
+        if torn > 0.5 { "more than their colour explains" } else { "no more than their colour explains" }
     );
+    let flecks = format!(
+        "{:.1} percent of the floor is covered by short flecks ({:.0} per square centimetre)",
+        100.0 * f.fraction,
+        f.per_cm2
+    );
+    case.add(STRONG * (torn - 0.5) * 2.0, if d.marks.figure.contrast > STREAK_CONTRAST.0 { streaks } else { flecks });
     unexplained(d, case);
 }
 

@@ -53,7 +53,9 @@ pub fn all(d: &Digest) -> (Vec<Case>, Option<Pair>) {
     };
     let pair = best(Verdict::Scallops).zip(best(Verdict::DeflectionSteps)).map(|(s, t)| {
         let own = |i: usize| cases[i].log_weight - lost[i];
-        Pair { scallop: cases[s].cause, steps: cases[t].cause, log_weight: own(s) + own(t) + BOTH_PRIOR.ln() }
+        // Single edges beside even ridges are seldom steps: only a strip, both its edges seen, speaks for a second fault.
+        let bare = if cases[t].strips.is_empty() { -STRONG } else { 0.0 };
+        Pair { scallop: cases[s].cause, steps: cases[t].cause, log_weight: own(s) + own(t) + bare + BOTH_PRIOR.ln() }
     });
     (cases, pair)
 }

@@ -281,13 +281,16 @@ fn loose_edges(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], 
     out
 }
 
-/// Whether an edge is the foot of a wall as a round cutter leaves it: within its radius of the outline.
+/// Whether an edge is the foot of a wall: its rounding as a round cutter leaves it, or the glow of a lit wall.
 fn fillet(e: &Edge, patch: &Patch, plan: &PlannedCut, scaled: bool) -> bool {
     let round = matches!(plan.cutter.shape, Some(Shape::BallNose | Shape::BullNose));
-    let (Some(d), true, true) = (plan.cutter.diameter_mm, round, scaled) else { return false };
+    let (Some(d), true) = (plan.cutter.diameter_mm, scaled) else { return false };
+    // A flat cutter leaves no rounding, but a lit wall throws light on its foot; no strip of a pass is narrower than half a
+    // stepover there.
+    let reach = if round { 0.65 * d } else { (0.5 * plan.stepover_mm.unwrap_or(d)).min(0.25 * d) };
     let middle = e.from.lerp(e.to, 0.5);
     let n = patch.outline.len();
-    (0..n).any(|i| to_segment(middle, patch.outline[i], patch.outline[(i + 1) % n]) < 0.65 * d)
+    (0..n).any(|i| to_segment(middle, patch.outline[i], patch.outline[(i + 1) % n]) < reach)
 }
 
 /// Distance from a point to a segment.

@@ -79,6 +79,7 @@ fn family(pitch: f64, normal_deg: f64) -> Family {
     Family {
         pitch: m(pitch, pitch * 0.001),
         normal_deg: m(normal_deg, 0.2),
+        offset: None,
         curved: false,
         strength_db: 25.0,
         false_alarm: 1e-9,
