@@ -4,6 +4,7 @@ use crate::geometry::Point;
 use crate::photo::Photo;
 use crate::raster::Plane;
 use rayon::prelude::*;
+use std::borrow::Cow;
 
 /// One-sigma width (photo px) of a Gaussian edge for the sharpest quarter of the edges along closed lines (photo px):
 /// the pocket's rim, the card's outline. `None` where no clear edge is seen.
@@ -14,7 +15,7 @@ pub fn edge_sigma(photo: &Photo, lines: &[Vec<Point>]) -> Option<f64> {
     let points: Vec<(Point, Point)> = lines.iter().flat_map(|l| normals(l)).collect();
     let mut widest = None;
     for k in [1usize, 3, 8] {
-        let plane = photo.luma.shrink(k);
+        let plane = if k == 1 { Cow::Borrowed(&photo.luma) } else { Cow::Owned(photo.luma.shrink(k)) };
         let sigmas: Vec<f64> =
             points.par_iter().filter_map(|(p, n)| sigma_at(&plane, k as f64, *p, *n)).map(|s| s * k as f64).collect();
         if sigmas.len() < 12 {

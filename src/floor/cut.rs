@@ -2,7 +2,6 @@
 
 use crate::error::{Error, Result, Stage};
 use crate::geometry::Point;
-use crate::geometry::contains;
 use crate::geometry::signed_area;
 use crate::photo::Photo;
 use crate::raster::Mask;
@@ -10,6 +9,7 @@ use crate::raster::Plane;
 use crate::rectify::FloorFrame;
 use crate::rectify::FloorView;
 use crate::rectify::view;
+use rayon::prelude::*;
 
 /// Largest view, samples: 48 MP, a whole photo of the largest usual phone. Above it the step grows.
 const MAX_SAMPLES: f64 = 48e6;
@@ -32,6 +32,14 @@ impl Piece {
     /// A length in mm as reduced samples.
     pub fn samples(&self, mm: f64) -> f64 {
         mm * self.mm / (self.view.step * self.k as f64)
+    }
+    /// Reduced samples inside a polygon of the floor frame.
+    pub fn filled(&self, polygon: &[Point]) -> Mask {
+        let k = self.k as f64;
+        let at = |v: f64| (v + 0.5) / k - 0.5;
+        let corners: Vec<Point> =
+            polygon.iter().map(|p| self.view.to_sample(*p)).map(|q| Point::new(at(q.x), at(q.y))).collect();
+        filled(&corners, self.small.width, self.small.height)
     }
     /// Floor-frame position of a reduced sample.
     pub fn floor_at(&self, i: usize, j: usize) -> Point {
@@ -69,9 +77,32 @@ pub fn piece(photo: &Photo, frame: &FloorFrame, outline_px: &[Point]) -> Result<
     let k = ((0.22 * mm / step).round() as usize).clamp(1, 16).max(across.div_ceil(900));
     let small = view.luma.shrink(k);
     let mut piece = Piece { inside: Mask::new(0, 0, false), view, outline, mm, k, small };
-    piece.inside =
-        Mask::from_fn(piece.small.width, piece.small.height, |i, j| contains(&piece.outline, piece.floor_at(i, j)));
+    piece.inside = piece.filled(&piece.outline);
     Ok(piece)
+}
+
+/// Samples of a `w` x `h` picture inside a polygon given in samples, as [`crate::geometry::contains`] tells each.
+pub fn filled(polygon: &[Point], w: usize, h: usize) -> Mask {
+    let n = polygon.len();
+    let mut m = Mask::new(w, h, false);
+    if n < 3 || w == 0 {
+        return m;
+    }
+    m.data.par_chunks_mut(w).enumerate().for_each(|(j, row)| {
+        let y = j as f64;
+        let mut cuts: Vec<f64> = (0..n)
+            .map(|i| (polygon[i], polygon[(i + n - 1) % n]))
+            .filter(|(a, b)| (a.y > y) != (b.y > y))
+            .map(|(a, b)| (b.x - a.x) * (y - a.y) / (b.y - a.y) + a.x)
+            .collect();
+        cuts.sort_by(f64::total_cmp);
+        for pair in cuts.chunks_exact(2) {
+            let at = |v: f64| v.ceil().clamp(0.0, w as f64) as usize;
+            let (from, to) = (at(pair[0]), at(pair[1]));
+            row[from..to.max(from)].fill(true);
+        }
+    });
+    m
 }
 
 /// Smallest and largest coordinates of a set of points.

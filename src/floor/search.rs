@@ -4,7 +4,6 @@
 //! an outline found on the rim's plane has the same x and y on the floor's.
 
 use crate::geometry::Point;
-use crate::geometry::contains;
 use crate::photo::Photo;
 use crate::raster::Mask;
 use crate::raster::Plane;
@@ -12,7 +11,7 @@ use crate::raster::gaussian_blur;
 use crate::raster::gradients;
 use crate::rectify::FloorFrame;
 use crate::rectify::FloorView;
-use crate::rectify::view;
+use crate::rectify::light_view;
 use crate::reference::Reference;
 
 /// Samples along the longer side of the search picture: 0.25 to 0.4 mm each on a photo of a pocket and a card.
@@ -47,7 +46,7 @@ impl Sight {
         let min = Point::new(a.x.max(centre.x - reach.x), a.y.max(centre.y - reach.y));
         let max = Point::new(b.x.min(centre.x + reach.x), b.y.min(centre.y + reach.y));
         let step = ((max.x - min.x).max(max.y - min.y) / ACROSS).max(unit);
-        let view = view(photo, &rim, min, max, step);
+        let view = light_view(photo, &rim, min, max, step);
         let log = Plane {
             width: view.luma.width,
             height: view.luma.height,
@@ -62,16 +61,18 @@ impl Sight {
         let covered = if card.len() < 3 {
             Mask::new(log.width, log.height, false)
         } else {
-            let m = Mask::from_fn(log.width, log.height, |i, j| {
-                contains(card, rim.to_px.forward(view.to_floor(i as f64, j as f64)))
-            });
-            m.dilate(3)
+            let corners: Vec<Point> = card.iter().map(|p| view.to_sample(rim.to_px.backward(*p))).collect();
+            super::cut::filled(&corners, log.width, log.height).dilate(3)
         };
         let valid = super::lit::and_not(&shown, &covered);
         // 60 samples: wider than any wall's shadow, narrower than the lamp's own falloff.
-        let local = gaussian_blur(&view.luma, 60.0);
-        let dark =
-            Mask::from_fn(log.width, log.height, |i, j| valid.at(i, j) && view.luma.at(i, j) < 0.3 * local.at(i, j));
+        // So smooth a picture is made from a quarter of the samples.
+        let k = if view.luma.width.min(view.luma.height) < 8 { 1 } else { 4 };
+        let local = gaussian_blur(&view.luma.shrink(k), 60.0 / k as f32);
+        let at = |i: usize| (i as f64 + 0.5) / k as f64 - 0.5;
+        let dark = Mask::from_fn(log.width, log.height, |i, j| {
+            valid.at(i, j) && view.luma.at(i, j) < 0.3 * local.bilinear(at(i), at(j))
+        });
         Self { log, valid, dark, step: view.step, view }
     }
 

@@ -37,7 +37,8 @@ impl Plane {
     pub fn bilinear(&self, x: f64, y: f64) -> f32 {
         let x = x.clamp(0.0, (self.width - 1) as f64);
         let y = y.clamp(0.0, (self.height - 1) as f64);
-        let (x0, y0) = (x as usize, y as usize);
+        // Over i32: a direct cast to usize costs more than the sample itself.
+        let (x0, y0) = (x as i32 as usize, y as i32 as usize);
         let (x1, y1) = ((x0 + 1).min(self.width - 1), (y0 + 1).min(self.height - 1));
         let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
         let (r0, r1) = (y0 * self.width, y1 * self.width);
@@ -102,41 +103,35 @@ impl Mask {
         self.spread(r, false)
     }
     fn spread(&self, r: usize, value: bool) -> Self {
-        if r == 0 {
+        let w = self.width;
+        if r == 0 || !self.data.contains(&value) {
             return self.clone();
         }
-        let pass = |src: &[bool], n: usize, stride: usize, start: usize, out: &mut Vec<bool>| {
-            // `last` = distance since the value was seen, from the left and then from the right.
-            out.clear();
-            out.resize(n, !value);
-            let mut last = usize::MAX;
-            for i in 0..n {
-                last = if src[start + i * stride] == value { 0 } else { last.saturating_add(1) };
-                if last <= r {
-                    out[i] = value;
+        let r = u32::try_from(r).unwrap_or(u32::MAX - 1);
+        // `last` = distance since the value was seen, first forwards, then backwards; columns go side by side, row by row.
+        let mut m = self.clone();
+        m.data.par_chunks_mut(w).zip(self.data.par_chunks(w)).for_each(|(out, src)| {
+            let mut pass = |last: &mut u32, x: usize| {
+                *last = if src[x] == value { 0 } else { last.saturating_add(1) };
+                if *last <= r {
+                    out[x] = value;
                 }
-            }
-            last = usize::MAX;
-            for i in (0..n).rev() {
-                last = if src[start + i * stride] == value { 0 } else { last.saturating_add(1) };
-                if last <= r {
-                    out[i] = value;
-                }
+            };
+            let (mut ahead, mut back) = (u32::MAX, u32::MAX);
+            (0..w).for_each(|x| pass(&mut ahead, x));
+            (0..w).rev().for_each(|x| pass(&mut back, x));
+        });
+        let src = m.data.clone();
+        let mut pass = |last: &mut [u32], y: usize| {
+            let (out, src) = (&mut m.data[y * w..(y + 1) * w], &src[y * w..(y + 1) * w]);
+            for ((o, s), last) in out.iter_mut().zip(src).zip(last) {
+                *last = if *s == value { 0 } else { last.saturating_add(1) };
+                *o = if *last <= r { value } else { *o };
             }
         };
-        let mut m = self.clone();
-        let mut line = Vec::new();
-        for y in 0..self.height {
-            pass(&self.data, self.width, 1, y * self.width, &mut line);
-            m.data[y * self.width..(y + 1) * self.width].copy_from_slice(&line);
-        }
-        let src = m.data.clone();
-        for x in 0..self.width {
-            pass(&src, self.height, self.width, x, &mut line);
-            for (y, v) in line.iter().enumerate() {
-                m.data[y * self.width + x] = *v;
-            }
-        }
+        let (mut ahead, mut back) = (vec![u32::MAX; w], vec![u32::MAX; w]);
+        (0..self.height).for_each(|y| pass(&mut ahead, y));
+        (0..self.height).rev().for_each(|y| pass(&mut back, y));
         m
     }
 }

@@ -4,7 +4,7 @@ mod frame;
 mod view;
 
 pub use frame::frame;
-pub use view::view;
+pub use view::{light_view, view};
 
 use crate::geometry::{Homography, PlaneView, Point, Pose};
 use crate::raster::Plane;

@@ -23,6 +23,15 @@ const RATIO_FLOOR: f32 = 0.002;
 /// half resolution. Outside the photo the border pixel is held. Cannot fail: an empty rectangle gives one sample, and a
 /// step that is not positive, or would give more than 32768 samples a side or 200 million, is enlarged to the smallest that fits.
 pub fn view(photo: &Photo, frame: &FloorFrame, min: Point, max: Point, step: f64) -> FloorView {
+    sampled(photo, frame, min, max, step, photo.has_colour)
+}
+
+/// As [`view`], without the chroma planes.
+pub fn light_view(photo: &Photo, frame: &FloorFrame, min: Point, max: Point, step: f64) -> FloorView {
+    sampled(photo, frame, min, max, step, false)
+}
+
+fn sampled(photo: &Photo, frame: &FloorFrame, min: Point, max: Point, step: f64, colour: bool) -> FloorView {
     let (dx, dy) = ((max.x - min.x).max(0.0), (max.y - min.y).max(0.0));
     let least = (dx.max(dy) / MAX_SIDE).max((dx * dy / MAX_SAMPLES).sqrt()).max(1e-9);
     let step = if step >= least { step } else { least };
@@ -33,7 +42,7 @@ pub fn view(photo: &Photo, frame: &FloorFrame, min: Point, max: Point, step: f64
     let rows = |k: usize, half: f64| Rows { m: *frame.to_px.matrix(), min, step: step * k as f64, half };
     let luma = sample_luma(&photo.luma, &rows(1, 0.0), w, h, px);
     let shrink = if px >= 2.0 { 1 } else { 2 };
-    let chroma = photo.has_colour.then(|| {
+    let chroma = colour.then(|| {
         let at = rows(shrink, (shrink as f64 - 1.0) / 2.0 * step);
         sample_chroma(photo, &at, (w / shrink).max(1), (h / shrink).max(1), px * shrink as f64)
     });
@@ -85,8 +94,9 @@ fn sample_chroma(photo: &Photo, rows: &Rows, w: usize, h: usize, px: f64) -> (Pl
     let linear: Vec<f32> = (0..=255).map(srgb_to_linear).collect();
     let (pw, ph) = (photo.rgb.width() as usize, photo.rgb.height() as usize);
     let raw = photo.rgb.as_raw();
-    // Nearest-pixel taps, one a pixel, eight a side at most: 64 taps bring the aliased part of the noise under 1/8.
-    let taps = px.ceil().clamp(2.0, 8.0);
+    // Nearest-pixel taps, one a pixel or a little less (2 for up to 2.5 px, since the camera's own chroma is that coarse),
+    // eight a side at most: 64 taps bring the aliased part of the noise under 1/8.
+    let taps = (0.8 * px).ceil().clamp(2.0, 8.0);
     let offsets: Vec<f64> = (0..taps as usize).map(|t| (t as f64 + 0.5) / taps - 0.5).collect();
     let (mut rg, mut bg) = (Plane::new(w, h), Plane::new(w, h));
     if w == 0 || h == 0 || pw == 0 || ph == 0 {
