@@ -47,7 +47,7 @@ pub fn figure(d: &Digest, case: &mut Case) {
     }
     let torn = torn(d);
     if torn > 0.0 {
-        case.add(-(FAIR + WEAK) * torn, "the light changes by more than the colour explains: the surface itself is rough");
+        case.add(-STRONG * torn, "the light changes by more than the colour explains: the surface itself is rough");
     }
     if let Some(o) = f.outside.filter(|o| *o > 0.3) {
         case.add(FAIR, format!("the same lines go on outside the pocket (likeness {o:.2})"));

@@ -77,7 +77,7 @@ fn profile(of: impl Fn(f64) -> f64) -> Vec<f64> {
 /// A strong, even family of symmetric ridges.
 fn family(pitch: f64, normal_deg: f64) -> Family {
     Family {
-        pitch: m(pitch, pitch * 0.001),
+        pitch: m(pitch, pitch * 0.004),
         normal_deg: m(normal_deg, 0.2),
         offset: None,
         curved: false,
