@@ -19,6 +19,8 @@ mod verdict;
 mod weights;
 mod words;
 
+pub use words::sureness;
+
 use digest::Digest;
 
 use crate::caveat::Caveat;

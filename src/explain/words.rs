@@ -72,11 +72,7 @@ pub fn headline(
     if let Some(first) = seen.get(..1) {
         seen = first.to_uppercase() + &seen[1..];
     }
-    let sure = match p {
-        p if p >= 0.8 => "very likely",
-        p if p >= 0.55 => "likely",
-        _ => "perhaps",
-    };
+    let sure = sureness(p);
     match verdict {
         Verdict::NoneSeen => summary(d, Cause::Clean, None, None),
         Verdict::CannotTell if cause == Cause::CannotTell => summary(d, Cause::CannotTell, None, None),
@@ -116,5 +112,15 @@ pub fn would_settle(a: Cause, b: Cause) -> &'static str {
         "a short test cut at half the feed: marks of turns and teeth halve their spacing, chatter changes it, a drive's period keeps it"
     } else {
         "a sharp photo with the lamp 8 to 15 degrees above the floor, across the passes, in a dark room, with a card beside the pocket"
+    }
+}
+
+/// A probability in words.
+pub fn sureness(p: f64) -> &'static str {
+    match p {
+        p if p >= 0.9 => "very likely",
+        p if p >= 0.75 => "likely",
+        p if p >= 0.5 => "more likely than not",
+        _ => "perhaps",
     }
 }

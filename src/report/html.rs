@@ -1,6 +1,7 @@
 //! The page for people: one file, no scripts, nothing fetched. `page.html` holds the layout.
 
 use super::{Inspection, Pictures, numbers, words};
+use crate::explain;
 use crate::explain::findings::record;
 use crate::explain::{Change, Finding};
 use askama::Template;
@@ -67,7 +68,7 @@ pub fn html(i: &Inspection, pictures: &Pictures) -> crate::error::Result<String>
         pictures,
         verdict: words::verdict(e.verdict),
         sure: top.map(|f| {
-            format!("{}: {} ({})", words::cause(f.id), words::sureness(f.probability), words::percent(f.probability))
+            format!("{}: {} ({})", words::cause(f.id), explain::sureness(f.probability), words::percent(f.probability))
         }),
         first: top.map(|f| f.changes.iter().take(2).collect()).unwrap_or_default(),
         numbers: numbers::main_numbers(i),

@@ -65,17 +65,6 @@ pub(super) fn verdict(v: Verdict) -> &'static str {
     }
 }
 
-/// A probability in words.
-pub(super) fn sureness(p: f64) -> &'static str {
-    match p {
-        p if p >= 0.9 => "almost certain",
-        p if p >= 0.75 => "likely",
-        p if p >= 0.5 => "more likely than not",
-        p if p >= 0.3 => "the best of several guesses",
-        _ => "no more than a guess",
-    }
-}
-
 /// The cause's name for the reader.
 pub(super) fn cause(c: Cause) -> &'static str {
     findings::record(c).title
