@@ -317,12 +317,7 @@ pub fn refit(profiler: &Profiler, c: &Candidate, outline: Outline, camera: &Came
     traced(profiler, view, outline, camera)
 }
 
-fn traced(
-    profiler: &Profiler,
-    mut view: PlaneView,
-    outline: Outline,
-    camera: &Camera,
-) -> Option<Candidate> {
+fn traced(profiler: &Profiler, mut view: PlaneView, outline: Outline, camera: &Camera) -> Option<Candidate> {
     let mut fitted = None;
     let mut sides = [0.0; 4];
     let mut shares = [0.0; 4];
@@ -370,12 +365,7 @@ fn traced(
         let y = view.forward(Point::new(0.0, 1.0));
         ((x.x - o.x) * (y.y - o.y) - (x.y - o.y) * (y.x - o.x)).abs().sqrt()
     };
-    Some(Candidate {
-        fitted,
-        sides,
-        corners: shares,
-        px_per_mm,
-    })
+    Some(Candidate { fitted, sides, corners: shares, px_per_mm })
 }
 
 /// Whether the fit's focal length and lens term lie within four of their sigmas: chance figures bend the camera to fit.

@@ -128,13 +128,7 @@ fn find_card(
         .or_else(|| best(&completed(edges, lines, reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_COMPLETED)))
 }
 
-fn best_card(
-    found: &[Quad],
-    edges: &Edges,
-    profiler: &Profiler,
-    camera: &Camera,
-    reach_px: f64,
-) -> Option<Candidate> {
+fn best_card(found: &[Quad], edges: &Edges, profiler: &Profiler, camera: &Camera, reach_px: f64) -> Option<Candidate> {
     // A few at a time: the best quads come first, and a full score cannot be beaten.
     let mut best: Option<Candidate> = None;
     for some in found.chunks(8) {

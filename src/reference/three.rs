@@ -128,10 +128,7 @@ fn foretold(
     let near = rp * lambda.abs();
     let project = |v: Vector3<f64>| {
         (v.z > 1.0).then(|| {
-            Point::new(
-                camera.centre.x + camera.focal_px * v.x / v.z,
-                camera.centre.y + camera.focal_px * v.y / v.z,
-            )
+            Point::new(camera.centre.x + camera.focal_px * v.x / v.z, camera.centre.y + camera.focal_px * v.y / v.z)
         })
     };
     [1.0, -1.0].map(|sign| {
