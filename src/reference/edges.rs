@@ -1,5 +1,6 @@
 //! The reduced picture in which references are looked for: three logarithmic colour planes and their joint gradient.
 
+use crate::geometry::Point;
 use crate::photo::Photo;
 use crate::raster::Plane;
 use crate::raster::gaussian_blur;
@@ -22,12 +23,28 @@ pub struct Edges {
     pub strength: Plane,
     /// Direction of steepest change, radians in (-pi/2, pi/2].
     pub normal: Plane,
+    /// Logarithm of linear red, green and blue, row by row.
+    colour: Vec<[f32; 3]>,
 }
 
 impl Edges {
     /// Photo pixel to reduced pixel coordinate (either axis).
     pub fn reduced(&self, px: f64) -> f64 {
         (px + 0.5) / self.k as f64 - 0.5
+    }
+    /// Mean of the logarithmic colour at `places` along the middle nine tenths of a stretch (the ends are rounded corners).
+    pub fn mean_colour(&self, a: Point, b: Point, places: usize) -> [f64; 3] {
+        let (w, h) = (self.strength.width, self.strength.height);
+        let mut sum = [0.0; 3];
+        for i in 0..places {
+            let p = a.lerp(b, 0.05 + 0.9 * (i as f64 + 0.5) / places as f64);
+            let (x, y) = ((p.x + 0.5) as usize, (p.y + 0.5) as usize);
+            let here = self.colour[y.min(h - 1) * w + x.min(w - 1)];
+            for c in 0..3 {
+                sum[c] += f64::from(here[c]) / places as f64;
+            }
+        }
+        sum
     }
     /// Reduced pixel coordinate to photo pixel.
     pub fn full(&self, px: f64) -> f64 {
@@ -91,5 +108,5 @@ pub fn edges(photo: &Photo) -> Option<Edges> {
         let i = y * rw + x;
         0.5 * (2.0 * xy[i]).atan2(xx[i] - yy[i])
     });
-    Some(Edges { k, strength, normal })
+    Some(Edges { k, strength, normal, colour: rows })
 }

@@ -36,13 +36,8 @@ pub struct Candidate {
     /// Share of places with a step on the outline: per side (long, short, long, short) and per corner.
     pub sides: [f64; 4],
     pub corners: [f64; 4],
-    /// Log aspect and cosine of the corner by the four free lines, before the pose is forced on them.
-    pub aspect: f64,
-    pub skew: f64,
     /// px per mm at the middle.
     pub px_per_mm: f64,
-    /// Corner radius that the arcs show, mm, where they can be read.
-    pub radius_mm: Option<f64>,
 }
 
 impl Candidate {
@@ -147,7 +142,7 @@ pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camer
         }
         found.push(edges);
     }
-    let mut ranked: Vec<(f64, [Edge; 4], f64, f64)> = vec![];
+    let mut ranked: Vec<(f64, [Edge; 4])> = vec![];
     for combo in combinations(&found) {
         let corners = crossings(&start, outline, &combo);
         let Some((aspect, skew)) = nearest_shape(&corners, camera, (outline.width, outline.height)) else { continue };
@@ -162,7 +157,7 @@ pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camer
                 score -= 0.1;
             }
         }
-        ranked.push((score, combo, aspect, skew));
+        ranked.push((score, combo));
     }
     ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
     let best = ranked.first()?.0;
@@ -170,7 +165,7 @@ pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camer
         .iter()
         .take_while(|r| r.0 > best - 0.12)
         .take(3)
-        .filter_map(|r| settle(profiler, &start, outline, camera, &r.1, r.2, r.3).map(|c| (r.0, c)))
+        .filter_map(|r| settle(profiler, &start, outline, camera, &r.1).map(|c| (r.0, c)))
         .max_by(|a, b| (a.0 + a.1.quality()).total_cmp(&(b.0 + b.1.quality())))
         .map(|r| r.1)
 }
@@ -292,15 +287,13 @@ fn settle(
     outline: Outline,
     camera: &Camera,
     edges: &[Edge; 4],
-    aspect: f64,
-    skew: f64,
 ) -> Option<Candidate> {
     let corners = crossings(start, outline, edges);
     let view = PlaneView { pose: pose(&corners, camera, (outline.width, outline.height))?, k1: camera.k1.0 };
     if rough_corners(profiler, &view, outline) < ROUGH_CORNERS {
         return None;
     }
-    traced(profiler, view, outline, camera, aspect, skew)
+    traced(profiler, view, outline, camera)
 }
 
 /// Least share of corner arcs before the fit, within a looser limit: chance figures have sharp or other corners and are
@@ -321,21 +314,13 @@ fn rough_corners(profiler: &Profiler, view: &PlaneView, outline: Outline) -> f64
 /// The candidate fitted once more, with a camera better known.
 pub fn refit(profiler: &Profiler, c: &Candidate, outline: Outline, camera: &Camera) -> Option<Candidate> {
     let view = PlaneView { k1: camera.k1.0, ..c.fitted.view.clone() };
-    traced(profiler, view, outline, camera, c.aspect, c.skew)
+    traced(profiler, view, outline, camera)
 }
 
-fn traced(
-    profiler: &Profiler,
-    mut view: PlaneView,
-    outline: Outline,
-    camera: &Camera,
-    aspect: f64,
-    skew: f64,
-) -> Option<Candidate> {
+fn traced(profiler: &Profiler, mut view: PlaneView, outline: Outline, camera: &Camera) -> Option<Candidate> {
     let mut fitted = None;
     let mut sides = [0.0; 4];
     let mut shares = [0.0; 4];
-    let mut middles = vec![];
     for round in 0..3 {
         let mut points = vec![];
         let near_px = |p: &Place| NEAR_PX.max(0.5 * NEAR_MM * p.px_per_mm) + if round == 0 { 1.5 } else { 0.0 };
@@ -352,7 +337,6 @@ fn traced(
             sides[k] = n as f64 / PLACES as f64;
         }
         if round > 0 {
-            middles.clear();
             for k in 0..4 {
                 let places = arc_places(&view, outline, k);
                 let mut n = 0;
@@ -363,11 +347,6 @@ fn traced(
                     if let Some(o) = nearest(&steps, near) {
                         points.push((p.px + p.out * o, 0.7));
                         n += 1;
-                    }
-                    if (p.u.to_degrees() - 45.0).abs() < 12.0
-                        && let Some(o) = strongest(&steps, 0.8 * p.px_per_mm)
-                    {
-                        middles.push(outline.radius - o / p.px_per_mm / (std::f64::consts::SQRT_2 - 1.0));
                     }
                 }
                 shares[k] = f64::from(n) / ARC_PLACES as f64;
@@ -386,15 +365,7 @@ fn traced(
         let y = view.forward(Point::new(0.0, 1.0));
         ((x.x - o.x) * (y.y - o.y) - (x.y - o.y) * (y.x - o.x)).abs().sqrt()
     };
-    Some(Candidate {
-        fitted,
-        sides,
-        corners: shares,
-        aspect,
-        skew,
-        px_per_mm,
-        radius_mm: crate::stats::median(&middles),
-    })
+    Some(Candidate { fitted, sides, corners: shares, px_per_mm })
 }
 
 /// Whether the fit's focal length and lens term lie within four of their sigmas: chance figures bend the camera to fit.
@@ -410,8 +381,4 @@ const POINT_SIGMA_PX: f64 = 1.0;
 
 fn nearest(steps: &[Step], within: f64) -> Option<f64> {
     steps.iter().map(|s| s.offset).filter(|o| o.abs() <= within).min_by(|a, b| a.abs().total_cmp(&b.abs()))
-}
-
-fn strongest(steps: &[Step], within: f64) -> Option<f64> {
-    steps.iter().filter(|s| s.offset.abs() <= within).max_by(|a, b| a.strength.total_cmp(&b.strength)).map(|s| s.offset)
 }

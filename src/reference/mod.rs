@@ -9,6 +9,7 @@ mod pocket;
 mod profile;
 mod quads;
 mod search;
+mod three;
 
 use crate::caveat::Caveat;
 use crate::error::Result;

@@ -23,8 +23,6 @@ const PER_PX: usize = 2;
 pub struct Step {
     /// Place along the normal, px from the start point, positive outwards.
     pub offset: f64,
-    /// Joint gradient, natural-log units per px.
-    pub strength: f64,
 }
 
 /// Reads profiles of one photo.
@@ -120,7 +118,7 @@ impl<'a> Profiler<'a> {
                 w += g;
             }
             let offset = (m / w - ((n - 1) / 2) as f64) / PER_PX as f64;
-            out.push(Step { offset, strength: f64::from(s) });
+            out.push(Step { offset });
         }
         out
     }

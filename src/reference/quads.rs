@@ -18,11 +18,7 @@ pub struct Camera {
 #[derive(Debug, Clone)]
 pub struct Quad {
     pub corners: [Point; 4],
-    /// Mean share of the sides that carries edge.
-    pub cover: f64,
-    /// Logarithm of the found aspect over the wanted one, and cosine between the sides, both as seen by the pose.
-    pub aspect: f64,
-    pub skew: f64,
+    /// Mean share of the sides that carries edge, less a part for the deviation from the wanted shape.
     pub score: f64,
 }
 
@@ -32,7 +28,7 @@ const LEAST_COVER: f64 = 0.35;
 const MEAN_COVER: f64 = 0.55;
 
 /// Largest obliquity looked for, degrees: beyond it a floor is not readable either.
-const STEEPEST_DEG: f64 = 50.0;
+pub const STEEPEST_DEG: f64 = 50.0;
 
 /// Quads among the lines whose pose says width x height, best first, at most `most`.
 ///
@@ -88,7 +84,8 @@ pub fn quads(
     out
 }
 
-fn as_quad(mut c: [Point; 4], cover: f64, camera: &Camera, size_mm: (f64, f64), tolerance: f64) -> Option<Quad> {
+/// The four corners as a quad, if they are convex and their pose says width x height.
+pub fn as_quad(mut c: [Point; 4], cover: f64, camera: &Camera, size_mm: (f64, f64), tolerance: f64) -> Option<Quad> {
     if signed_area(&c) < 0.0 {
         c.reverse();
     }
@@ -112,7 +109,7 @@ fn as_quad(mut c: [Point; 4], cover: f64, camera: &Camera, size_mm: (f64, f64), 
             }
             let score = cover - 0.15 * (aspect.abs() + skew.abs()) / tolerance;
             if best.as_ref().is_none_or(|b| score > b.score) {
-                best = Some(Quad { corners, cover, aspect, skew, score });
+                best = Some(Quad { corners, score });
             }
         }
     }

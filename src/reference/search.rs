@@ -6,6 +6,7 @@ use super::lines::{Line, lines};
 use super::pocket::{agrees, holds_card, rim, rim_quads, rims};
 use super::profile::Profiler;
 use super::quads::{Camera, Quad, quads};
+use super::three::completed;
 use super::{ASSUMED_F35_RELATIVE, CAMERA_F35_RELATIVE, Level, Reference, Source, assumed_focal_px};
 use crate::caveat;
 use crate::caveat::Caveat;
@@ -22,6 +23,7 @@ const LEAST_SIDE: f64 = 30.0;
 /// Largest deviation of log aspect and corner cosine of a quad of the reduced picture, and most quads looked at closely.
 const COARSE_SHAPE: f64 = 0.06;
 const MOST_QUADS: usize = 120;
+const MOST_COMPLETED: usize = 60;
 
 /// What makes a candidate a card: least mean share of the corner arcs that show an edge of radius 3.18 mm, least share of
 /// one corner, least mean share of the sides and of one side. Practice photos: cards 0.93 and more, 0.7, 0.89, 0.6; the
@@ -111,7 +113,7 @@ fn camera(photo: &Photo) -> Camera {
     }
 }
 
-/// The best figure that passes as a card.
+/// The best figure that passes as a card: of four straight edges, else of three and a fourth that is broken.
 fn find_card(
     edges: &Edges,
     lines: &[Line],
@@ -121,7 +123,12 @@ fn find_card(
     reach_px: f64,
 ) -> Option<Candidate> {
     let size = (CARD.outline.width, CARD.outline.height);
-    let found = quads(lines, reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_QUADS);
+    let best = |found: &[Quad]| best_card(found, edges, profiler, camera, reach_px);
+    best(&quads(lines, reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_QUADS))
+        .or_else(|| best(&completed(edges, lines, reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_COMPLETED)))
+}
+
+fn best_card(found: &[Quad], edges: &Edges, profiler: &Profiler, camera: &Camera, reach_px: f64) -> Option<Candidate> {
     // A few at a time: the best quads come first, and a full score cannot be beaten.
     let mut best: Option<Candidate> = None;
     for some in found.chunks(8) {
