@@ -2,7 +2,6 @@
 
 use super::digest::{COLOUR_SHARE, Digest};
 use super::weights::{Case, DECISIVE, FAIR, STRONG, WEAK, ramp};
-use crate::expect::Cause;
 use crate::plan::Material;
 use crate::units::line_difference;
 

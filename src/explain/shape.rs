@@ -20,8 +20,6 @@ pub enum Kind {
     Ridge { flat: f64 },
     /// A smooth wave.
     Wave,
-    /// Slope of one hand, then of the other.
-    Alternating,
 }
 
 impl Kind {
@@ -32,7 +30,6 @@ impl Kind {
             Self::Ridge { flat } if flat > 0.0 => "pairs of a light and a dark line, as narrow symmetric ridges leave",
             Self::Ridge { .. } => "light that sweeps evenly from bright to dark, as symmetric ridges leave",
             Self::Wave => "a smooth wave",
-            Self::Alternating => "a slope of one hand, then of the other",
         }
     }
     /// Ideal profiles of this kind, blurred with `sigma` (share of the period).
@@ -61,7 +58,6 @@ impl Kind {
                 )]
             }
             Self::Wave => vec![at(&|x| (std::f64::consts::TAU * x).sin(), 0.0)],
-            Self::Alternating => vec![at(&|x| if x < 0.5 { 1.0 } else { -1.0 }, sigma)],
         }
     }
 }

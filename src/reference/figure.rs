@@ -220,7 +220,7 @@ fn straight_edges(places: &[Place], steps: &[Vec<Step>]) -> Vec<Edge> {
     // A coarse count on every third place first.
     let mut ranked: Vec<(usize, Edge)> =
         pairs.into_iter().map(|e| ((0..n).step_by(3).filter(|i| member(&e, *i).is_some()).count(), e)).collect();
-    ranked.sort_by(|a, b| b.0.cmp(&a.0));
+    ranked.sort_by_key(|r| std::cmp::Reverse(r.0));
     let mut out: Vec<Edge> = vec![];
     for (_, e) in ranked.iter().take(150) {
         let mut e = *e;

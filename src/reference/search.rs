@@ -64,7 +64,7 @@ pub fn search(photo: &Photo, plan: &PlannedCut, level: Option<Level>, card: bool
         // Beside a card only the quads of its own scale can be the rim.
         let fits = |q: &&Quad| found.as_ref().is_none_or(|c| agrees(&c.fitted.view, q, figure, &camera));
         let some: Vec<Quad> = rims_seen.iter().filter(fits).take(if card { 12 } else { 60 }).cloned().collect();
-        rims(&profiler, &some, figure, &camera, reach_px).into_iter().find(|c| is_rim(c))
+        rims(&profiler, &some, figure, &camera, reach_px).into_iter().find(is_rim)
     });
     match (found, pocket, rim) {
         (Some(mut c), pocket, figure) => {
