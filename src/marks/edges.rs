@@ -39,13 +39,7 @@ struct Hit {
 }
 
 /// Finds edges along the given directions (normals, degrees); along `regular` ones lines repeat and may crowd the floor.
-pub(super) fn find(
-    flat: &Flat,
-    floor: &Weighed,
-    normals: &[f64],
-    regular: &[f64],
-    lamp: &Lamp,
-) -> Vec<Edge> {
+pub(super) fn find(flat: &Flat, floor: &Weighed, normals: &[f64], regular: &[f64], lamp: &Lamp) -> Vec<Edge> {
     let mut all: Vec<(Edge, bool)> =
         normals.par_iter().flat_map_iter(|n| along(flat, floor, *n, regular, lamp)).collect();
     // Steps first: the bright rim a camera's sharpening draws beside a step must not stand for it.
@@ -259,7 +253,14 @@ fn chains(hits: &[Vec<Hit>], flat: &Flat) -> Vec<Vec<Hit>> {
 }
 
 /// One chain becomes an edge: straight line, deficit with its scatter, height; and whether it is a step.
-fn measured(chain: &[Hit], stack: &Stack, table: &Table, flat: &Flat, lamp: &Lamp, crowded: bool) -> Option<(Edge, bool)> {
+fn measured(
+    chain: &[Hit],
+    stack: &Stack,
+    table: &Table,
+    flat: &Flat,
+    lamp: &Lamp,
+    crowded: bool,
+) -> Option<(Edge, bool)> {
     if chain.len() < 2 {
         return None;
     }

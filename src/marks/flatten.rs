@@ -91,10 +91,8 @@ impl Flat {
                 *v -= left;
             }
         }
-        let middle = Point::new(
-            origin.x + (b[0] + b[2]) as f64 / 2.0 * step,
-            origin.y + (b[1] + b[3]) as f64 / 2.0 * step,
-        );
+        let middle =
+            Point::new(origin.x + (b[0] + b[2]) as f64 / 2.0 * step, origin.y + (b[1] + b[3]) as f64 / 2.0 * step);
         Some(Self { rel, used, coarse, step, origin, extent, unit, bounds: b, middle })
     }
     /// Weight that falls from 1 inside to 0 at the border of the used floor over about an eighth of its smaller side.

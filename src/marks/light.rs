@@ -76,7 +76,11 @@ pub(super) fn step_height(deficit: Measured, lamp: &Lamp, normal_deg: f64, width
     let k = um_per_deficit(lamp, normal_deg)?;
     let lit = deficit.value < 0.0;
     let flank = (width * width - (2.5 * lamp.blur).powi(2)).max(0.0).sqrt().max(FLANK);
-    let gain = if lit { lit_gain(deficit.value.abs() / lamp.share / flank, 1000.0 / (k.value * lamp.share).abs()) } else { 1.0 };
+    let gain = if lit {
+        lit_gain(deficit.value.abs() / lamp.share / flank, 1000.0 / (k.value * lamp.share).abs())
+    } else {
+        1.0
+    };
     let h = deficit.value * k.value * gain;
     let model = if lit { MODEL_LIT.hypot(0.5 * (gain - 1.0)) } else { MODEL_SHADE };
     let relative = k.relative_sigma().hypot(model);

@@ -88,8 +88,7 @@ pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)>
     }
     let rest = figure::of(&spectrum_plane, &flat, &taper, &found.combs, colours.as_ref());
     let planned = options.hints.first().copied();
-    let quality =
-        quality::of(&flat, &found, search.trials, &edges, rest.texture_rms, planned, &lamp);
+    let quality = quality::of(&flat, &found, search.trials, &edges, rest.texture_rms, planned, &lamp);
     let marks = Marks {
         families: found.families,
         edges,

@@ -51,13 +51,7 @@ fn tallest(edges: &[Edge]) -> Option<Measured> {
         .map(|k| k.0)
 }
 
-fn detectable(
-    flat: &Flat,
-    found: &Found,
-    trials: f64,
-    pitch: Option<f64>,
-    lamp: &Lamp,
-) -> (f64, Option<f64>) {
+fn detectable(flat: &Flat, found: &Found, trials: f64, pitch: Option<f64>, lamp: &Lamp) -> (f64, Option<f64>) {
     let Some((stack, ray)) = &found.lead else { return (0.0, None) };
     let pitch = pitch.unwrap_or(USUAL_PITCH * flat.unit);
     let f = (1.0 / pitch).clamp(ray.lowest, ray.highest);
@@ -66,7 +60,7 @@ fn detectable(
     let Some(background) = crate::stats::median(&round) else { return (0.0, None) };
     // One harmonic at the significance limit of the whole search.
     let amplitude = 2.0 * (background * (3.0 * trials / FALSE_ALARM).ln()).sqrt() / ray.reach.weight;
-    let height = light::um_per_deficit(lamp, stack.normal_deg)
-        .map(|k| amplitude * pitch / std::f64::consts::PI * k.value.abs());
+    let height =
+        light::um_per_deficit(lamp, stack.normal_deg).map(|k| amplitude * pitch / std::f64::consts::PI * k.value.abs());
     (amplitude * std::f64::consts::FRAC_1_SQRT_2, height)
 }

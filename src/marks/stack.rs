@@ -119,8 +119,7 @@ impl Stack {
                 for &y in rows {
                     let (t, u) = place(middle(grid.kx, c0), middle(grid.ky, y));
                     let (a0, b0) = ((t - t0) / dt, (u - u0) / du);
-                    let (da, db) =
-                        (flat.step * nx / dt * grid.kx as f64, -flat.step * ny / du * grid.kx as f64);
+                    let (da, db) = (flat.step * nx / dt * grid.kx as f64, -flat.step * ny / du * grid.kx as f64);
                     for (i, v) in grid.data[y * grid.width + c0..=y * grid.width + c1].iter().enumerate() {
                         if v[1] > 0.0 {
                             let (a, b) = (a0 + da * i as f64, (b0 + db * i as f64).max(0.0));
