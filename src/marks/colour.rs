@@ -1,9 +1,9 @@
 //! Light or colour: relief changes all channels alike, wood figure changes their ratios.
 
-use super::flatten::Flat;
+use super::flatten::{Flat, slow_mean};
 use super::types::{Family, PeriodKind};
 use crate::floor::Patch;
-use crate::raster::{Mask, Plane, masked_blur};
+use crate::raster::{Mask, Plane};
 use crate::units::Measured;
 use rayon::prelude::*;
 use rustfft::num_complex::Complex64;
@@ -40,8 +40,10 @@ impl Colours {
         let (red, blue) = patch.view.chroma.as_ref()?;
         // To about 0.15 mm: figure and ridges alike are wider, and noise in the ratios averages out.
         let k0 = patch.view.chroma_shrink.max(1);
-        let more = ((0.15 * flat.unit / (flat.step * k0 as f64)) as usize).max(1);
-        let k = k0 * more;
+        // A whole number of the floor's own samples.
+        let least = if k0 % flat.coarse == 0 { 1 } else { flat.coarse };
+        let more = ((0.15 * flat.unit * flat.coarse as f64 / (flat.step * k0 as f64)) as usize).max(1) * least;
+        let k = k0 * more / flat.coarse;
         let light = flat.rel.shrink(k);
         let logs = |p: &Plane| {
             let p = Plane { width: p.width, height: p.height, data: p.data.iter().map(|v| v.max(1e-3).ln()).collect() };
@@ -62,12 +64,12 @@ impl Colours {
         let sigma = (4.0 * flat.unit / step) as f32;
         let cut = |p: &Plane| {
             let p = Plane::from_fn(w, h, |x, y| p.at(x, y));
-            let slow = masked_blur(&p, &used, sigma);
+            let slow = slow_mean(&p, &used, sigma);
             Plane::from_fn(w, h, |x, y| if used.at(x, y) { p.at(x, y) - slow.at(x, y) } else { 0.0 })
         };
         let half = (k as f64 - 1.0) / 2.0 * flat.step;
         let origin = (flat.origin.x + half - flat.middle.x, flat.origin.y + half - flat.middle.y);
-        let (tone, tone_sigma) = tone(patch, k, [&red, &blue], &used, step, flat.unit);
+        let (tone, tone_sigma) = tone(patch, k0 * more, [&red, &blue], &used, step, flat.unit);
         Some(Self { planes: [cut(&light), cut(&red), cut(&blue)], used, step, origin, tone, tone_sigma })
     }
 
@@ -143,7 +145,7 @@ fn tone(patch: &Patch, k: usize, ratios: [&Plane; 2], used: &Mask, step: f64, un
     let (w, h) = (used.width, used.height);
     let light = patch.view.luma.shrink(k);
     let sigma = (6.0 * unit / step) as f32;
-    let slow = |at: &(dyn Fn(usize, usize) -> f32 + Sync)| masked_blur(&Plane::from_fn(w, h, at), used, sigma);
+    let slow = |at: &(dyn Fn(usize, usize) -> f32 + Sync)| slow_mean(&Plane::from_fn(w, h, at), used, sigma);
     let light = slow(&|x, y| light.at(x, y).max(1e-4).ln());
     let n = used.count() as f64;
     let mean = |p: &Plane| p.data.iter().zip(&used.data).filter(|q| *q.1).map(|q| f64::from(*q.0)).sum::<f64>() / n;

@@ -1,12 +1,10 @@
 //! Single long edges: dark or bright lines found by stacking along a direction, window by window, and chained.
 
 use super::flatten::Flat;
-use super::light;
-use super::stack::Stack;
+use super::light::{self, Lamp};
+use super::stack::{Stack, Weighed};
 use super::types::{Edge, Polarity};
-use crate::floor::Light;
 use crate::geometry::Point;
-use crate::raster::Plane;
 use crate::stats::{fit_line, mad_sigma, median};
 use crate::units::{Measured, line_difference, wrap_180};
 use rayon::prelude::*;
@@ -26,6 +24,8 @@ const CHAIN_SNR: f64 = 9.0;
 const PLAY: f64 = 0.12;
 /// Largest rms departure from a straight line over a chain, millimetres. Grain bends by more.
 const CROOKED: f64 = 0.08;
+/// Share of its missing light that a line must keep over twice its width to be a step.
+const MADE_GOOD: f64 = 0.4;
 /// Most edges handed on.
 const MOST: usize = 200;
 
@@ -39,19 +39,13 @@ struct Hit {
 }
 
 /// Finds edges along the given directions (normals, degrees); along `regular` ones lines repeat and may crowd the floor.
-pub(super) fn find(
-    flat: &Flat,
-    weights: &Plane,
-    normals: &[f64],
-    regular: &[f64],
-    lamp: &Light,
-    scaled: bool,
-) -> Vec<Edge> {
-    let mut all: Vec<Edge> =
-        normals.par_iter().flat_map_iter(|n| along(flat, weights, *n, regular, lamp, scaled)).collect();
-    all.sort_by(|a, b| b.snr.total_cmp(&a.snr));
+pub(super) fn find(flat: &Flat, floor: &Weighed, normals: &[f64], regular: &[f64], lamp: &Lamp) -> Vec<Edge> {
+    let mut all: Vec<(Edge, bool)> =
+        normals.par_iter().flat_map_iter(|n| along(flat, floor, *n, regular, lamp)).collect();
+    // Steps first: the bright rim a camera's sharpening draws beside a step must not stand for it.
+    all.sort_by(|a, b| b.1.cmp(&a.1).then(b.0.snr.total_cmp(&a.0.snr)));
     let mut kept: Vec<Edge> = Vec::new();
-    for e in all {
+    for (e, _) in all {
         let doubled = kept.iter().any(|k| same_line(k, &e, flat.unit) || echo(k, &e, flat.unit));
         if !doubled {
             kept.push(e);
@@ -60,6 +54,7 @@ pub(super) fn find(
             break;
         }
     }
+    kept.sort_by(|a, b| b.snr.total_cmp(&a.snr));
     kept
 }
 
@@ -85,7 +80,7 @@ fn echo(a: &Edge, b: &Edge, unit: f64) -> bool {
         && b.deficit.value.abs() < 0.25 * a.deficit.value.abs()
 }
 
-fn along(flat: &Flat, weights: &Plane, normal_deg: f64, regular: &[f64], lamp: &Light, scaled: bool) -> Vec<Edge> {
+fn along(flat: &Flat, floor: &Weighed, normal_deg: f64, regular: &[f64], lamp: &Lamp) -> Vec<(Edge, bool)> {
     let crowded = regular.iter().any(|n| line_difference(normal_deg, *n).abs() < 1.0);
     let reach = {
         let [x0, y0, x1, y1] = flat.bounds;
@@ -93,13 +88,13 @@ fn along(flat: &Flat, weights: &Plane, normal_deg: f64, regular: &[f64], lamp: &
         ((x1 - x0) as f64 * s.abs() + (y1 - y0) as f64 * c.abs()) * flat.step
     };
     let bands = (reach / (BAND * flat.unit)).ceil().clamp(4.0, 400.0) as usize;
-    let stack = Stack::of(flat, &flat.rel, weights, normal_deg, bands);
+    let stack = Stack::of(flat, floor, normal_deg, bands);
     let table = Table::of(&stack);
     let hits: Vec<Vec<Hit>> = (0..bands.saturating_sub(WINDOW).max(1))
         .step_by(HOP)
         .map(|b| window_hits(&stack, &table, b, (b + WINDOW).min(bands), flat, crowded))
         .collect();
-    chains(&hits, flat).into_iter().filter_map(|chain| measured(&chain, &stack, &table, flat, lamp, scaled)).collect()
+    chains(&hits, flat).into_iter().filter_map(|chain| measured(&chain, &stack, &table, flat, lamp, crowded)).collect()
 }
 
 /// Running sums over bins, band by band, so that any window's mean is two look-ups.
@@ -257,8 +252,15 @@ fn chains(hits: &[Vec<Hit>], flat: &Flat) -> Vec<Vec<Hit>> {
     out
 }
 
-/// One chain becomes an edge: straight line, deficit with its scatter, height.
-fn measured(chain: &[Hit], stack: &Stack, table: &Table, flat: &Flat, lamp: &Light, scaled: bool) -> Option<Edge> {
+/// One chain becomes an edge: straight line, deficit with its scatter, height; and whether it is a step.
+fn measured(
+    chain: &[Hit],
+    stack: &Stack,
+    table: &Table,
+    flat: &Flat,
+    lamp: &Lamp,
+    crowded: bool,
+) -> Option<(Edge, bool)> {
     if chain.len() < 2 {
         return None;
     }
@@ -290,15 +292,25 @@ fn measured(chain: &[Hit], stack: &Stack, table: &Table, flat: &Flat, lamp: &Lig
             })
             .collect()
     };
-    // Twice the width that stands out best holds the whole line, rounded flanks and blur included.
-    let all = [value(2.0 * width), value(1.4 * width), value(width)].into_iter().find(|v| v.len() >= 4)?;
-    let (mean, sd) = crate::stats::mean_sd(&all)?;
-    let sigma = sd / (all.len() as f64).sqrt();
+    // Twice the width that stands out best holds the whole line, rounded flanks and blur included; where neighbours or
+    // a sharpened rim reach into that, a narrower one holds more of it, and a wide cast shadow needs more.
+    let widths: &[f64] = if crowded { &[2.0, 1.4, 1.0] } else { &[2.0, 2.8, 1.4, 1.0] };
+    let tried: Vec<(f64, f64)> = widths
+        .iter()
+        .map(|k| value(k * width))
+        .filter(|v| v.len() >= 4)
+        .filter_map(|v| crate::stats::mean_sd(&v).map(|(m, sd)| (m, sd / (v.len() as f64).sqrt())))
+        .collect();
+    let usual = tried.first()?.0;
+    let (mean, scatter) = tried.iter().copied().max_by(|a, b| (a.0 * usual).total_cmp(&(b.0 * usual)))?;
+    let sigma = scatter.hypot(0.5 * (mean - usual));
+    // Light made good right beside the line: a groove or a rim, no step.
+    let step = usual.abs() > MADE_GOOD * mean.abs();
     let narrow = value(width);
     let (nm, ns) = crate::stats::mean_sd(&narrow)?;
     let snr = nm.abs() / (ns / (narrow.len() as f64).sqrt()).max(1e-9);
     let windows = (chain.iter().map(|h| h.snr * h.snr).sum::<f64>() * HOP as f64 / WINDOW as f64).sqrt();
-    if snr.min(windows) < CHAIN_SNR.min(WINDOW_SNR * 1.6) || mean * chain[0].deficit <= 0.0 {
+    if snr.min(windows) < CHAIN_SNR.min(WINDOW_SNR * 1.6) || usual * chain[0].deficit <= 0.0 {
         return None;
     }
     let turn = b.atan();
@@ -315,7 +327,7 @@ fn measured(chain: &[Hit], stack: &Stack, table: &Table, flat: &Flat, lamp: &Lig
     let normal_deg = wrap_180(stack.normal_deg - turn.to_degrees());
     let (s, c) = normal_deg.to_radians().sin_cos();
     let deficit = Measured::new(mean, sigma)?;
-    Some(Edge {
+    let edge = Edge {
         from,
         to,
         offset: from.x * c + from.y * s,
@@ -324,6 +336,7 @@ fn measured(chain: &[Hit], stack: &Stack, table: &Table, flat: &Flat, lamp: &Lig
         polarity: if mean > 0.0 { Polarity::Shade } else { Polarity::Lit },
         deficit,
         snr: snr.min(windows),
-        height_um: light::step_height(deficit, lamp, scaled, normal_deg),
-    })
+        height_um: light::step_height(deficit, lamp, normal_deg, width).filter(|_| step),
+    };
+    Some((edge, step))
 }

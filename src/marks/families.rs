@@ -7,7 +7,7 @@ use super::family;
 use super::flatten::Flat;
 use super::peaks::{self, Peak};
 use super::search::{Candidate, Ray};
-use super::stack::Stack;
+use super::stack::{Stack, Weighed};
 use super::types::Family;
 use crate::raster::Plane;
 use crate::signal::PlaneSpectrum;
@@ -21,6 +21,8 @@ const MOST: usize = 6;
 const MOST_DIRECTIONS: usize = 8;
 /// Bands along the lines.
 const BANDS: usize = 16;
+/// The same where lines may drift or change from pass to pass.
+const FINE_BANDS: usize = 48;
 /// Odd harmonics of a doubled period count when they hold this share of the lines' brightness change (rms); below it
 /// they are reported as alternation of the shorter period.
 const ODD_SHARE: f64 = 0.3;
@@ -38,6 +40,7 @@ pub(super) struct Found {
 pub(super) struct Search<'a> {
     pub flat: &'a Flat,
     pub taper: &'a Plane,
+    pub tapered: &'a Weighed,
     pub spectrum: &'a PlaneSpectrum,
     pub peaks: Vec<Peak>,
     /// Independent cells of the searched half plane: the number of trials.
@@ -45,17 +48,17 @@ pub(super) struct Search<'a> {
 }
 
 impl<'a> Search<'a> {
-    pub fn new(flat: &'a Flat, taper: &'a Plane, spectrum: &'a PlaneSpectrum) -> Self {
+    pub fn new(flat: &'a Flat, taper: &'a Plane, tapered: &'a Weighed, spectrum: &'a PlaneSpectrum) -> Self {
         let area: f64 = taper.data.iter().map(|v| f64::from(*v)).sum::<f64>() * flat.step.powi(2);
         let highest = 1.0 / (super::FINEST * flat.step);
         let trials = (std::f64::consts::FRAC_PI_2 * highest * highest * area).max(10.0);
         let least = (trials.ln() + 2.0).ln();
         let peaks = peaks::find(spectrum, flat, least);
-        Self { flat, taper, spectrum, peaks, trials }
+        Self { flat, taper, tapered, spectrum, peaks, trials }
     }
 
     pub fn stack(&self, normal_deg: f64) -> Stack {
-        Stack::of(self.flat, &self.flat.rel, self.taper, normal_deg, BANDS)
+        Stack::of(self.flat, self.tapered, normal_deg, BANDS)
     }
 
     /// All families, strongest brightness change first.
@@ -87,7 +90,7 @@ impl<'a> Search<'a> {
         }
         self.weed(&mut found);
         for (f, c) in found.families.iter_mut().zip(&found.combs) {
-            family::localise(f, c, &self.stack(c.normal_deg));
+            family::localise(f, c, &Stack::of(self.flat, self.tapered, c.normal_deg, FINE_BANDS));
         }
         let mut order: Vec<usize> = (0..found.families.len()).collect();
         let rank: Vec<f64> = order.iter().map(|i| own_contrast(&found, *i)).collect();
@@ -226,7 +229,7 @@ impl<'a> Search<'a> {
             });
             let described = family::describe(&comb, &stack, &ray, false_alarm);
             let Some(f) = described.filter(|_| !known && enough(&comb)) else { break };
-            let mut rest = self.stack(stack.normal_deg);
+            let mut rest = stack.clone();
             rest.remove(comb.frequency, &family::fold(&stack, comb.frequency));
             self.with_shorter(&stack, &ray, &comb, false_alarm, found);
             found.families.push(f);

@@ -73,6 +73,14 @@ fn local_amplitudes(comb: &Comb, stack: &Stack) -> Option<([f64; 4], f64)> {
         .map(|h| {
             let one = (h as f64, Complex64::default(), 0.0);
             let z = turn_bands(comb, stack, &[one], segments).remove(0);
+            // Lines that drift raise the whole floor's background themselves: noise is looked for tile by tile, more than
+            // two cells of a tile to either side.
+            let tiles = |h: f64| -> f64 {
+                let one = (h, Complex64::default(), 0.0);
+                let z = turn_bands(comb, stack, &[one], segments).remove(0);
+                z.iter().zip(&weights).filter(|(_, w)| **w > 0.3 * usual).map(|(z, w)| z.norm_sqr() / w).sum()
+            };
+            let beside = tiles(h as f64 - 0.4).min(tiles(h as f64 + 0.4));
             let (mut power, mut noise, mut all) = (0.0, 0.0, 0.0);
             for (z, w) in z.iter().zip(&weights).filter(|(_, w)| **w > 0.3 * usual) {
                 // |z|^2 / w is amplitude^2 w / 4; the background's share of it is even over the floor.
@@ -80,6 +88,7 @@ fn local_amplitudes(comb: &Comb, stack: &Stack) -> Option<([f64; 4], f64)> {
                 noise += comb.noise[h - 1] / comb.reach.weight;
                 all += w;
             }
+            let noise = noise.min(beside);
             let loss = super::comb::bin_loss(h as f64 * comb.frequency * stack.dt);
             (2.0 * ((power - noise).max(0.0) / all.max(1e-9)).sqrt() / loss, power / noise.max(1e-12))
         })

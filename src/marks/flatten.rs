@@ -4,6 +4,8 @@ use crate::floor::Patch;
 use crate::geometry::Point;
 use crate::raster::{Mask, Plane};
 use nalgebra::{SMatrix, SVector};
+use rayon::prelude::*;
+use std::borrow::Cow;
 
 /// Share of the floor's smaller side that the local mean's Gaussian has as sigma. At 1/8 a period of a third of the
 /// floor keeps 0.88 of its amplitude (1 - exp(-2 (pi / 2.67)^2 ...)); larger lets lamp fall-off through, smaller eats
@@ -16,6 +18,12 @@ const USUAL_POCKET: f64 = 76.0;
 /// own coarseness. More would hide the strip a first pass leaves along the wall.
 const MARGIN: f64 = 0.3;
 
+/// Samples of the floor above which the view is halved: three million give every line of a pocket more evidence than is
+/// needed, at a quarter of the time.
+const PLENTY: usize = 3_000_000;
+/// Samples of the halved view a planned period must still have.
+const SAMPLES: f64 = 4.0;
+
 /// The floor as relative brightness.
 pub(super) struct Flat {
     /// Light over its local mean, minus one; 0 outside `used`. Clamped to [-1, 3]: shadows end at -1, a flank that faces a
@@ -23,6 +31,8 @@ pub(super) struct Flat {
     /// a chip.
     pub rel: Plane,
     pub used: Mask,
+    /// Samples of the patch's view per sample along each axis: 1 or 2.
+    pub coarse: usize,
     pub step: f64,
     pub origin: Point,
     /// Smaller side of the used floor, floor-frame units.
@@ -37,15 +47,31 @@ pub(super) struct Flat {
 
 impl Flat {
     /// Flattens the patch; `None` when less than 200 samples or less than 12 samples across are usable.
-    pub fn of(patch: &Patch, scaled: bool) -> Option<Self> {
-        let (view, w) = (&patch.view, patch.view.luma.width);
-        let rough = bounds(&patch.mask)?;
-        let side = |b: [usize; 4]| ((b[2] - b[0]).min(b[3] - b[1]) + 1) as f64 * view.step;
+    ///
+    /// `finest` is the shortest period looked for on purpose, floor-frame units.
+    pub fn of(patch: &Patch, scaled: bool, finest: f64) -> Option<Self> {
+        let view = &patch.view;
+        let coarse = if patch.mask.count() > PLENTY && finest > 2.0 * SAMPLES * view.step { 2 } else { 1 };
+        let (luma, mask) = if coarse == 1 {
+            (Cow::Borrowed(&view.luma), Cow::Borrowed(&patch.mask))
+        } else {
+            // Whole blocks only, so that no used sample is part shadow.
+            let (w, h) = (view.luma.width / coarse, view.luma.height / coarse);
+            let small = view.luma.shrink(coarse);
+            let whole = |x: usize, y: usize| (0..4).all(|i| patch.mask.at(2 * x + i % 2, 2 * y + i / 2));
+            (Cow::Owned(Plane::from_fn(w, h, |x, y| small.at(x, y))), Cow::Owned(Mask::from_fn(w, h, whole)))
+        };
+        let step = view.step * coarse as f64;
+        let half = (coarse - 1) as f64 / 2.0 * view.step;
+        let origin = Point::new(view.origin.x + half, view.origin.y + half);
+        let w = luma.width;
+        let rough = bounds(&mask)?;
+        let side = |b: [usize; 4]| ((b[2] - b[0]).min(b[3] - b[1]) + 1) as f64 * step;
         let unit = if scaled { 1.0 } else { side(rough) / USUAL_POCKET };
-        let blur = patch.blur_px.unwrap_or(1.0).min(10.0);
-        let margin = (MARGIN * unit / view.step).max(2.0 * blur).min(side(rough) / view.step / 12.0).round() as usize;
-        let mut used = border_closed(&patch.mask).erode(margin.max(1));
-        for (u, v) in used.data.iter_mut().zip(&view.luma.data) {
+        let blur = patch.blur_px.unwrap_or(1.0).min(10.0) / coarse as f64;
+        let margin = (MARGIN * unit / step).max(2.0 * blur).min(side(rough) / step / 12.0).round() as usize;
+        let mut used = border_closed(&mask).erode(margin.max(1));
+        for (u, v) in used.data.iter_mut().zip(&luma.data) {
             *u &= *v > 0.0;
         }
         let b = bounds(&used)?;
@@ -53,10 +79,10 @@ impl Flat {
             return None;
         }
         let extent = side(b);
-        let mean = local_mean(&view.luma, &used, extent * MEAN_SIGMA_SHARE / view.step)?;
-        let mut rel = Plane::from_fn(w, view.luma.height, |x, y| {
+        let mean = local_mean(&luma, &used, extent * MEAN_SIGMA_SHARE / step)?;
+        let mut rel = Plane::from_fn(w, luma.height, |x, y| {
             let i = y * w + x;
-            if used.data[i] { (view.luma.data[i] / mean.at(x, y).max(1e-6) - 1.0).clamp(-1.0, 3.0) } else { 0.0 }
+            if used.data[i] { (luma.data[i] / mean.at(x, y).max(1e-6) - 1.0).clamp(-1.0, 3.0) } else { 0.0 }
         });
         let n = used.count() as f64;
         let left = (rel.data.iter().map(|v| f64::from(*v)).sum::<f64>() / n) as f32;
@@ -65,8 +91,9 @@ impl Flat {
                 *v -= left;
             }
         }
-        let middle = view.to_floor((b[0] + b[2]) as f64 / 2.0, (b[1] + b[3]) as f64 / 2.0);
-        Some(Self { rel, used, step: view.step, origin: view.origin, extent, unit, bounds: b, middle })
+        let middle =
+            Point::new(origin.x + (b[0] + b[2]) as f64 / 2.0 * step, origin.y + (b[1] + b[3]) as f64 / 2.0 * step);
+        Some(Self { rel, used, coarse, step, origin, extent, unit, bounds: b, middle })
     }
     /// Weight that falls from 1 inside to 0 at the border of the used floor over about an eighth of its smaller side.
     pub fn taper(&self) -> Plane {
@@ -155,6 +182,40 @@ pub(super) fn upsample(p: &Plane, k: usize, width: usize, height: usize) -> Plan
     if k == 1 {
         return p.clone();
     }
-    let at = |v: usize| (v as f64 + 0.5) / k as f64 - 0.5;
-    Plane::from_fn(width, height, |x, y| p.bilinear(at(x), at(y)))
+    // Sample and share of its successor for every place along one axis.
+    let place = |v: usize, n: usize| {
+        let at = ((v as f32 + 0.5) / k as f32 - 0.5).clamp(0.0, (n - 1) as f32);
+        (at as usize, at.fract())
+    };
+    let columns: Vec<(usize, f32)> = (0..width).map(|x| place(x, p.width)).collect();
+    let mut out = Plane::new(width, height);
+    out.data.par_chunks_mut(width.max(1)).enumerate().for_each(|(y, row)| {
+        let (j, f) = place(y, p.height);
+        let (a, b) = (p.row(j), p.row((j + 1).min(p.height - 1)));
+        let mut mixed: Vec<f32> = a.iter().zip(b).map(|(a, b)| a + (b - a) * f).collect();
+        mixed.extend(mixed.last().copied());
+        for (v, (i, f)) in row.iter_mut().zip(&columns) {
+            *v = mixed[*i] + (mixed[*i + 1] - mixed[*i]) * f;
+        }
+    });
+    out
+}
+
+/// Mean of a plane under a mask over a Gaussian of `sigma` samples, worked out at a size where sigma is about four samples.
+pub(super) fn slow_mean(p: &Plane, mask: &Mask, sigma: f32) -> Plane {
+    let k = ((sigma / 4.0) as usize).max(1);
+    if k == 1 || p.width < 4 * k || p.height < 4 * k {
+        return crate::raster::masked_blur(p, mask, sigma);
+    }
+    let weights = Plane { width: mask.width, height: mask.height, data: as_weights(mask) };
+    let held = Plane {
+        width: p.width,
+        height: p.height,
+        data: p.data.iter().zip(&weights.data).map(|(v, w)| if *w > 0.0 { *v } else { 0.0 }).collect(),
+    };
+    let s = sigma / k as f32;
+    let num = crate::raster::gaussian_blur(&held.shrink(k), s);
+    let den = crate::raster::gaussian_blur(&weights.shrink(k), s);
+    let ratio = Plane::from_fn(num.width, num.height, |x, y| num.at(x, y) / den.at(x, y).max(1e-6));
+    upsample(&ratio, k, p.width, p.height)
 }

@@ -1,8 +1,8 @@
 //! Torn fibre: short, strong flecks of light and dark, longer along the grain.
 
-use super::flatten::Flat;
+use super::flatten::{Flat, slow_mean};
 use super::types::Flecks;
-use crate::raster::{Plane, masked_blur};
+use crate::raster::Plane;
 use crate::stats::{mad_sigma, median};
 use crate::units::wrap_180;
 use image::{GrayImage, Luma};
@@ -24,7 +24,7 @@ pub(super) fn find(flat: &Flat) -> Flecks {
     let (w, h) = (p.width, p.height);
     let step = flat.step * k as f64;
     let used = crate::raster::Mask::from_fn(w, h, |x, y| flat.used.at(x * k + k / 2, y * k + k / 2));
-    let slow = masked_blur(&p, &used, (1.5 * flat.unit / step) as f32);
+    let slow = slow_mean(&p, &used, (1.5 * flat.unit / step) as f32);
     let fast = Plane::from_fn(w, h, |x, y| if used.at(x, y) { p.at(x, y) - slow.at(x, y) } else { 0.0 });
     let sample: Vec<f64> =
         fast.data.iter().zip(&used.data).filter(|(_, u)| **u).step_by(7).map(|(v, _)| f64::from(*v)).collect();

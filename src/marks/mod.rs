@@ -29,6 +29,8 @@ use crate::floor::Patch;
 use crate::signal::PlaneSpectrum;
 use families::Search;
 use flatten::Flat;
+use light::Lamp;
+use stack::Weighed;
 
 #[derive(Debug, Clone, Default)]
 pub struct Options {
@@ -47,7 +49,8 @@ const FINEST: f64 = 3.5;
 ///
 /// Fails when less than about 200 samples of lit floor are left once the margin along walls and shadows is taken off.
 pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)> {
-    let Some(flat) = Flat::of(patch, options.scaled) else {
+    let finest = options.hints.iter().copied().filter(|h| *h > 0.0).fold(f64::INFINITY, f64::min);
+    let Some(flat) = Flat::of(patch, options.scaled, finest) else {
         return Err(Error::new(
             Stage::Marks,
             "the lit floor",
@@ -62,29 +65,30 @@ pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)>
         data: taper.data.iter().zip(&flat.rel.data).map(|(a, b)| a * b).collect(),
     };
     let spectrum_plane = PlaneSpectrum::of(&weighted, 1.05 / FINEST);
-    let search = Search::new(&flat, &taper, &spectrum_plane);
+    let tapered = Weighed::of(&flat.rel, &taper);
+    let search = Search::new(&flat, &taper, &tapered, &spectrum_plane);
     let mut found = search.run(patch.pocket_x_deg.unwrap_or(0.0));
     let (profile, spectrum) = plots::of(&found, &search);
     let mut normals = found.directions.clone();
     normals.extend(streaks::find(&spectrum_plane, &flat, &normals));
+    let lamp = Lamp::of(patch, options.scaled);
     let whole =
         crate::raster::Plane { width: taper.width, height: taper.height, data: flatten::as_weights(&flat.used) };
     let regular: Vec<f64> =
         found.families.iter().filter(|f| f.coherent_passes > 5.0).map(|f| f.normal_deg.value).collect();
-    let edges = edges::find(&flat, &whole, &normals, &regular, &patch.light, options.scaled);
+    let edges = edges::find(&flat, &Weighed::of(&flat.rel, &whole), &normals, &regular, &lamp);
     let limits = (0.3 * flat.unit, 15.0 * flat.unit);
     let strips = strips::find(&edges, &patch.outline, &patch.light, limits, &regular);
     let colours = colour::Colours::of(patch, &flat);
     for f in &mut found.families {
-        f.height_um = heights::of(f, &patch.light, options.scaled);
+        f.height_um = heights::of(f, &lamp);
         if let Some(c) = colours.as_ref().filter(|_| !f.curved) {
             (f.chroma_share, f.period_kind) = c.judge(f, flat.extent);
         }
     }
     let rest = figure::of(&spectrum_plane, &flat, &taper, &found.combs, colours.as_ref());
     let planned = options.hints.first().copied();
-    let quality =
-        quality::of(&flat, &found, search.trials, &edges, rest.texture_rms, planned, &patch.light, options.scaled);
+    let quality = quality::of(&flat, &found, search.trials, &edges, rest.texture_rms, planned, &lamp);
     let marks = Marks {
         families: found.families,
         edges,

@@ -2,9 +2,8 @@
 
 use super::families::{FALSE_ALARM, Found};
 use super::flatten::Flat;
-use super::light;
+use super::light::{self, Lamp};
 use super::types::{Edge, Family, Quality};
-use crate::floor::Light;
 use crate::units::Measured;
 
 /// Pitch that stands for the planned one where no hint is given, millimetres: two fifths of a quarter-inch cutter.
@@ -20,16 +19,15 @@ pub(super) fn of(
     edges: &[Edge],
     texture_rms: f64,
     pitch: Option<f64>,
-    lamp: &Light,
-    scaled: bool,
+    lamp: &Lamp,
 ) -> Quality {
     let visible: Vec<&Family> = found.families.iter().filter(|f| f.contrast >= VISIBLE).collect();
     let finest = visible.iter().map(|f| f.pitch.value).fold(f64::INFINITY, f64::min);
     let contrast = visible.iter().map(|f| f.contrast * f.contrast).fold(0.0, f64::max).sqrt();
     let ridge = visible.iter().filter_map(|f| f.height_um).max_by(|a, b| a.value.total_cmp(&b.value));
-    let (detectable_contrast, detectable_height_um) = detectable(flat, found, trials, pitch, lamp, scaled);
+    let (detectable_contrast, detectable_height_um) = detectable(flat, found, trials, pitch, lamp);
     Quality {
-        visible_lines_per_10mm: (finest.is_finite() && scaled).then(|| 10.0 / finest),
+        visible_lines_per_10mm: (finest.is_finite() && lamp.scaled).then(|| 10.0 / finest),
         ridge_contrast: contrast,
         height_p95_um: ridge.or_else(|| tallest(edges)),
         texture_rms,
@@ -53,14 +51,7 @@ fn tallest(edges: &[Edge]) -> Option<Measured> {
         .map(|k| k.0)
 }
 
-fn detectable(
-    flat: &Flat,
-    found: &Found,
-    trials: f64,
-    pitch: Option<f64>,
-    lamp: &Light,
-    scaled: bool,
-) -> (f64, Option<f64>) {
+fn detectable(flat: &Flat, found: &Found, trials: f64, pitch: Option<f64>, lamp: &Lamp) -> (f64, Option<f64>) {
     let Some((stack, ray)) = &found.lead else { return (0.0, None) };
     let pitch = pitch.unwrap_or(USUAL_PITCH * flat.unit);
     let f = (1.0 / pitch).clamp(ray.lowest, ray.highest);
@@ -69,7 +60,7 @@ fn detectable(
     let Some(background) = crate::stats::median(&round) else { return (0.0, None) };
     // One harmonic at the significance limit of the whole search.
     let amplitude = 2.0 * (background * (3.0 * trials / FALSE_ALARM).ln()).sqrt() / ray.reach.weight;
-    let height = light::um_per_deficit(lamp, scaled, stack.normal_deg)
-        .map(|k| amplitude * pitch / std::f64::consts::PI * k.value.abs());
+    let height =
+        light::um_per_deficit(lamp, stack.normal_deg).map(|k| amplitude * pitch / std::f64::consts::PI * k.value.abs());
     (amplitude * std::f64::consts::FRAC_1_SQRT_2, height)
 }
