@@ -41,7 +41,7 @@ impl Colours {
         // To about 0.15 mm: figure and ridges alike are wider, and noise in the ratios averages out.
         let k0 = patch.view.chroma_shrink.max(1);
         // A whole number of the floor's own samples.
-        let least = if k0 % flat.coarse == 0 { 1 } else { flat.coarse };
+        let least = if k0.is_multiple_of(flat.coarse) { 1 } else { flat.coarse };
         let more = ((0.15 * flat.unit * flat.coarse as f64 / (flat.step * k0 as f64)) as usize).max(1) * least;
         let k = k0 * more / flat.coarse;
         let light = flat.rel.shrink(k);

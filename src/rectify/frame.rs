@@ -121,9 +121,11 @@ impl FloorFrame {
         let n = x.hypot(y);
         let (cos, sin) = (x / n, y / n);
         let turn = Homography::from_matrix(Matrix3::new(cos, -sin, 0.0, sin, cos, 0.0, 0.0, 0.0, 1.0));
-        let turned = |h: Homography| turn.as_ref().and_then(|t| h.after(t)).unwrap_or(h);
-        out.to_px = turned(out.to_px);
-        out.rim_to_px = out.rim_to_px.map(turned);
+        for map in std::iter::once(&mut out.to_px).chain(&mut out.rim_to_px) {
+            if let Some(turned) = turn.as_ref().and_then(|t| map.after(t)) {
+                *map = turned;
+            }
+        }
         out.pose = out.pose.map(|p| p.turned(cos, sin));
         out.view = out.view.map(|v| v.turned(cos, sin));
         out

@@ -49,7 +49,6 @@ fn look(w: &Walk) -> marks::Options {
     marks::Options {
         hints: expect::expected(&w.plan).pitches.iter().map(|p| p.pitch_mm).collect(),
         scaled: w.frame.scale.is_some(),
-        ..Default::default()
     }
 }
 
