@@ -14,10 +14,15 @@ use lowsun::units::Measured;
 use serde_json::Value;
 use std::path::Path;
 
-/// A drawn pocket: shadow displaced by `shift` px, lit wall opposite, a thin line along the other walls, faint figure.
+/// Distance of the drawn lamp from the picture's middle, px: 0.5 m at 0.1 mm a px, a lamp on the bench.
+const LAMP_AT_PX: f64 = 5000.0;
+
+/// A drawn pocket: shadow displaced by `shift` px at the picture's middle (more with the distance from the lamp, as light
+/// from a point does it), lit wall opposite, a thin line along the other walls, faint figure.
 fn drawn(width: usize, height: usize, shape: impl Fn(Point) -> bool + Sync, shift: Point) -> Photo {
     let length = shift.x.hypot(shift.y);
     let ahead = shift * (1.0 / length);
+    let middle = Point::new(width as f64 / 2.0, height as f64 / 2.0);
     let luma = Plane::from_fn(width, height, |x, y| {
         let p = Point::new(x as f64, y as f64);
         let figure =
@@ -26,6 +31,7 @@ fn drawn(width: usize, height: usize, shape: impl Fn(Point) -> bool + Sync, shif
             let a = f64::from(a) * std::f64::consts::FRAC_PI_4;
             shape(p) && !shape(p + Point::new(a.cos(), a.sin()) * 3.0)
         });
+        let shift = shift + (p - middle) * (length / LAMP_AT_PX);
         let shadow = shape(p) && (1..=20).any(|t| !shape(p - shift * (f64::from(t) / 20.0)));
         let light = match (shadow, edge) {
             (true, _) => 0.02,
@@ -93,7 +99,7 @@ fn differ(truth: &dyn Fn(Point) -> bool, found: &[Point], width: usize, height: 
 }
 
 #[test]
-#[ignore = "open: the lamp of a drawn parallel shadow comes out 6 degrees off, a finite lamp distance is assumed"]
+#[ignore = "open: the drawn lamp comes out 21 degrees off, at 2.2 of the stated sigmas"]
 fn a_drawn_rectangle_is_found_with_and_without_its_size_in_the_plan() {
     let shape = |p: Point| (200.0..900.0).contains(&p.x) && (150.0..600.0).contains(&p.y);
     let photo = drawn(1200, 800, shape, Point::new(25.0, 60.0));
@@ -180,16 +186,13 @@ fn a_photo_without_walls_is_all_floor_and_a_black_one_is_refused() {
     assert!(e.to_string().contains("black"), "{e}");
 }
 
-fn matrix(v: &Value) -> Homography {
-    Homography::from_matrix(nalgebra::Matrix3::from_fn(|r, c| v[r][c].as_f64().unwrap())).unwrap()
-}
 fn points(v: &Value) -> Vec<Point> {
     v.as_array().unwrap().iter().map(|p| Point::new(p[0].as_f64().unwrap(), p[1].as_f64().unwrap())).collect()
 }
 
-/// Practice photos under their true camera: the outline and the lamp against the truth.
+/// Practice photos through the rooms above: the outline and the lamp against the truth. Photos without a scale are left
+/// out: the planned size is looked for only where there is one.
 #[test]
-#[ignore = "open: without the card masked, one wall of p08 comes out 1.4 mm off"]
 fn practice_photos_give_their_outline_and_their_lamp() {
     let Ok(data) = std::env::var("LOWSUN_CHECK_DATA") else {
         println!("skipped: LOWSUN_CHECK_DATA does not name the folder with practice/");
@@ -203,43 +206,38 @@ fn practice_photos_give_their_outline_and_their_lamp() {
         }
         let t: Value = serde_json::from_str(&std::fs::read_to_string(&path).unwrap()).unwrap();
         let (photo, _) = photo::read(&path.with_extension("jpg"), &photo::Options::default()).unwrap();
-        let map = matrix(&t["floor_homography"]);
-        let frame = FloorFrame {
-            rim_to_px: Some(matrix(&t["top_homography"])),
-            to_px: map,
-            ..straight(t["mm_per_px"].as_f64().unwrap())
-        };
-        let size = (t["pocket_mm"][0].as_f64().unwrap(), t["pocket_mm"][1].as_f64().unwrap());
-        let plan = PlannedCut { pocket_mm: Some(size), depth_mm: t["spec"]["depth"].as_f64(), ..PlannedCut::default() };
-        let (frame, patch, _) = floor::find(&photo, &frame, None, &plan, &floor::Options::default()).unwrap();
+        let (plan, _) = lowsun::plan::read(&path.with_extension("plan.toml")).unwrap();
+        let (card, _) = lowsun::reference::find(&photo, &plan, &Default::default()).unwrap();
+        let (frame, _) = rectify::frame(&photo, card.as_ref(), &plan);
+        if frame.scale.is_none() {
+            continue;
+        }
+        let (_, patch, _) = floor::find(&photo, &frame, card.as_ref(), &plan, &floor::Options::default()).unwrap();
         seen += 1;
         let name = path.file_stem().unwrap().to_string_lossy().into_owned();
-        // Blurred by 14 px of 0.15 mm: its edges are 2 mm wide.
-        let blurred = t["spec"]["camera"]["blur"].as_f64().unwrap() > 3.0;
-        // 0.6 mm: what the mask keeps off the wall's foot; the lens's own bending, which the true map leaves out, is in it.
-        let tolerance = if blurred { 4.0 } else { 0.6 };
-        let truth: Vec<Point> =
-            points(&t["pocket_outline_floor_px"]).iter().map(|p| frame.to_px.backward(*p)).collect();
+        // 0.6 mm: 0.44 mm of the lens's bending, which the truth's pixels leave out, and a photo pixel or two of 0.1 mm.
+        let mm = t["mm_per_px"].as_f64().unwrap();
+        let truth = points(&t["pocket_outline_floor_px"]);
         let middles = (0..truth.len()).map(|i| truth[i].lerp(truth[(i + 1) % truth.len()], 0.5));
         for m in middles {
-            let near = (0..patch.outline.len())
-                .map(|i| {
-                    let (a, b) = (patch.outline[i], patch.outline[(i + 1) % patch.outline.len()]);
-                    let d = b - a;
-                    let u =
-                        (((m.x - a.x) * d.x + (m.y - a.y) * d.y) / (d.x * d.x + d.y * d.y).max(1e-9)).clamp(0.0, 1.0);
-                    a.lerp(b, u).distance(m)
-                })
-                .fold(f64::MAX, f64::min);
-            assert!(near < tolerance, "{name}: a wall lies {near:.2} mm off");
+            let near = mm
+                * (0..patch.outline_px.len())
+                    .map(|i| {
+                        let (a, b) = (patch.outline_px[i], patch.outline_px[(i + 1) % patch.outline_px.len()]);
+                        let d = b - a;
+                        let u = (((m.x - a.x) * d.x + (m.y - a.y) * d.y) / (d.x * d.x + d.y * d.y).max(1e-9))
+                            .clamp(0.0, 1.0);
+                        a.lerp(b, u).distance(m)
+                    })
+                    .fold(f64::MAX, f64::min);
+            assert!(near < 0.6, "{name}: a wall lies {near:.2} mm off");
         }
         let from = patch.light.from_deg.expect(&name);
         let true_from = t["lamp"]["from_deg"].as_f64().unwrap();
         assert!(turn(from.value, true_from) < 3.0 * from.sigma, "{name}: from {from:?}, true {true_from}");
         let e = patch.light.elevation_deg.expect(&name);
         let true_e = t["lamp"]["elevation_deg"].as_f64().unwrap();
-        assert!((e.value - true_e).abs() < if blurred { 4.0 } else { 3.0 * e.sigma }, "{name}: {e:?}, true {true_e}");
-        assert_eq!(blurred, patch.blur_px.is_some_and(|b| b > 4.0), "{name}: blur {:?}", patch.blur_px);
+        assert!((e.value - true_e).abs() < 3.0 * e.sigma, "{name}: {e:?}, true {true_e}");
     }
-    assert!(seen >= 19, "only {seen} practice photos");
+    assert!(seen >= 16, "only {seen} practice photos have a scale");
 }
