@@ -124,9 +124,31 @@ fn find_card(
 ) -> Option<Candidate> {
     let size = (CARD.outline.width, CARD.outline.height);
     let best = |found: &[Quad]| best_card(found, edges, profiler, camera, reach_px);
-    best(&quads(lines, reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_QUADS))
-        .or_else(|| best(&completed(edges, lines, reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_COMPLETED)))
+    best(&quads(lines, reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_QUADS)).or_else(|| {
+        let mut some = completed(edges, lines, reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_COMPLETED);
+        some.retain(|q| stands_out(q, edges));
+        // Three sides say less than four: only a card seen in every corner and all along will do.
+        best(&some).filter(|c| c.quality() > FULL_SCORE)
+    })
 }
+
+/// Whether the mean colour differs between a strip just inside and one just outside of every side: a card is another
+/// thing than what it lies on, while a piece of a grid of lines is not.
+fn stands_out(q: &Quad, edges: &Edges) -> bool {
+    let middle = q.corners.iter().fold(Point::default(), |a, p| a + *p) * 0.25;
+    (0..4).all(|k| {
+        let (a, b) = (q.corners[k], q.corners[(k + 1) % 4]);
+        let t = STRIP_PX / a.lerp(b, 0.5).distance(middle).max(1.0);
+        let [inside, outside] = [t, -t].map(|t| edges.mean_colour(a.lerp(middle, t), b.lerp(middle, t), 40));
+        (0..3).map(|c| (inside[c] - outside[c]).powi(2)).sum::<f64>().sqrt() > OTHER_COLOUR
+    })
+}
+
+/// How far the strips lie from the side, reduced px: clear of the edge's own blur.
+const STRIP_PX: f64 = 4.0;
+/// Least difference of the mean colours, log units (about the same as a fraction of the light): paper under grid lines
+/// differs by under 0.02 from square to square; white card on pale wood by 0.1 and more.
+const OTHER_COLOUR: f64 = 0.05;
 
 fn best_card(found: &[Quad], edges: &Edges, profiler: &Profiler, camera: &Camera, reach_px: f64) -> Option<Candidate> {
     // A few at a time: the best quads come first, and a full score cannot be beaten.

@@ -201,7 +201,7 @@ pub fn cut(s: &Spec, walls: &Walls) -> Cut {
     }
     let b = shape_of(s.tilt);
     let spikes = matches!(s.pattern, Pattern::Contour { .. });
-    for at in spikes.then(|| left_standing(&mut done, walls, r)).unwrap_or_default() {
+    for at in if spikes { left_standing(&mut done, walls, r) } else { Default::default() } {
         stamps.push(Stamp { at, level: (0.3 * lift / 1e3) as f32, bottom: b, first: false });
     }
     if let Some((d2, s2, dz)) = s.tool2 {
@@ -313,7 +313,7 @@ fn arcs(s: &Spec, z: &mut Field, all: &[Path], pitch: f64, um: f64) {
         .enumerate()
         .map(|(k, (v, d))| (v, d, f64::from(noise::hash(k as i32, 3, 1, s.seed as u32))))
         .collect();
-    let (r, heel) = (s.radius(), if s.seed % 2 == 0 { 1.0 } else { -1.0 });
+    let (r, heel) = (s.radius(), if s.seed.is_multiple_of(2) { 1.0 } else { -1.0 });
     let (w, x0, y0, g) = (z.w, z.x0, z.y0, z.g);
     z.v.par_chunks_mut(w).enumerate().for_each(|(j, row)| {
         for (i, c) in row.iter_mut().enumerate().filter(|c| *c.1 < SOLID) {

@@ -144,7 +144,7 @@ pub fn contours(f: &Field, level: f64) -> Vec<Vec<P>> {
             for s in 0..4 {
                 if !c[s] && c[(s + 1) % 4] {
                     let mut t = (s + 1) % 4;
-                    while !(c[t] && !c[(t + 1) % 4]) {
+                    while !c[t] || c[(t + 1) % 4] {
                         t = (t + 1) % 4;
                     }
                     next.insert(e[s], (e[t], point(e[s])));

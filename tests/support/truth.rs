@@ -215,7 +215,7 @@ pub fn judge(f: &Facts) -> (String, Option<String>, Vec<String>, Vec<String>, &'
     let clear = |q: &Option<Seen>| q.is_some_and(|v| v.db >= 36.0);
     let mut accept: Vec<&str> = vec![s.cause];
     let omitted = |k: &str| s.plan.omit.contains(&k);
-    let figure = clear(&f.figure) && !s.hidden.is_some_and(|h| h == "blur");
+    let figure = clear(&f.figure) && s.hidden.is_none_or(|h| h != "blur");
     let mut verdicts: Vec<&str>;
     let (mut cause, mut hidden) = (s.cause, None);
     if s.cause == "clean" {
