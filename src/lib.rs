@@ -1,10 +1,16 @@
 //! lowsun reads a raking-light photo of a routed pocket floor and says what made its ridges.
 //!
 //! The story of one photo: [`photo`] brings the file in, upright and in linear light. [`plan`] reads what was meant
-//! to be cut. [`reference`] finds known points. [`rectify`] turns them into the floor plane at true scale. [`floor`]
+//! to be cut. [`mod@reference`] finds known points. [`rectify`] turns them into the floor plane at true scale. [`floor`]
 //! picks the lit, sharp floor and reads the lamp from the wall's shadow. [`marks`] measures line families, edges and
 //! strips. [`expect`] says what each cause would leave on this floor. [`explain`] weighs the marks against that.
 //! [`report`] writes it down. [`pipeline`] is that corridor, one line a room.
+//!
+//! ```
+//! use lowsun::expect::physics::cusp_height_mm;
+//! // A 6 mm ball nose at a stepover of 0.5 mm leaves ridges of about ten micrometres.
+//! assert!((cusp_height_mm(3.0, 0.5).unwrap() - 0.010435).abs() < 1e-6);
+//! ```
 //!
 //! A module may import only modules declared above it here (`tests/layers.rs` checks it).
 
