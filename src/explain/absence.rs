@@ -19,6 +19,9 @@ const STREAK_CONTRAST: (f64, f64) = (0.05, 0.1);
 /// Change of colour per change of light of late wood alone (pine 0.4, oak 0.3, maple 0.15 to 0.2).
 const FIGURE_COLOUR: f64 = 0.4;
 
+/// Fitness of a photo (0 to 1) under which what it does not show says nothing: the product of all its faults.
+const UNFIT: f64 = 0.3;
+
 /// How much marks of any tool there are, 0 to 1.
 pub fn tool_marks(d: &Digest) -> f64 {
     1.0 - (1.0 - d.any_line()) * (1.0 - d.loose.amount)
@@ -43,6 +46,9 @@ pub fn figure(d: &Digest, case: &mut Case) {
     if let Some(c) = f.chroma_share {
         let words = format!("colour changes with them ({:.0} percent of the change in light)", 100.0 * c);
         case.add(FAIR * (2.0 * ramp(c, 0.08, 0.25) - 1.0), words);
+    }
+    if d.fitness.value < UNFIT {
+        case.add(-FAIR, "the photo could not have shown fine ridges beside it");
     }
     let torn = torn(d);
     if torn > 0.0 {
@@ -92,7 +98,9 @@ fn torn(d: &Digest) -> f64 {
     let f = &d.marks.figure;
     let plain = (1.0 - f.chroma_share.unwrap_or(FIGURE_COLOUR) / FIGURE_COLOUR).clamp(0.0, 1.0);
     let streaks = ramp(f.contrast * plain, STREAK_CONTRAST.0, STREAK_CONTRAST.1);
-    if d.is_wood() { flecks.max(streaks * (1.0 - d.any_line())) } else { flecks }
+    let torn = if d.is_wood() { flecks.max(streaks * (1.0 - d.any_line())) } else { flecks };
+    // Fibre is fine: a soft picture, or one without a pocket, shows none of it.
+    torn * d.fitness.value
 }
 
 fn unexplained(d: &Digest, case: &mut Case) {

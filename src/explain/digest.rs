@@ -327,14 +327,6 @@ fn fitness(frame: &FloorFrame, patch: &Patch, marks: &Marks, plan: &PlannedCut, 
             "show the whole pocket with its walls, or give its outline with --outline",
         );
     }
-    if let (Some(blur), false) = (patch.blur_px, scaled) {
-        // A sharp phone photo blurs edges by 0.8 to 1.5 px; at 4 px lines of 10 px are down to a tenth.
-        fault(
-            ramp(blur, 6.0, 3.0),
-            format!("the picture is soft: edges are blurred over {:.0} px", 2.0 * blur),
-            "hold the camera still, tap the floor to focus, keep 20 cm away or more and use the main lens",
-        );
-    }
     if let Some(h) = marks.quality.detectable_height_um {
         // 5 to 10 um is what shows under stain or gloss (common practice, no source): a photo that would have missed 25 um
         // says nothing about a clean floor.
@@ -368,9 +360,10 @@ fn fitness(frame: &FloorFrame, patch: &Patch, marks: &Marks, plan: &PlannedCut, 
         );
     }
     if let (Some(blur), None) = (patch.blur_px, s.and(mm_per_px)) {
-        // A sharp phone photo has a blur near one pixel, and a stepover of two to three millimetres takes 30 to 60.
+        // A sharp phone photo has a blur near one pixel, and a stepover of two to three millimetres takes 30 to 60: a blur of
+        // 7 px leaves a third of the contrast of lines 30 px apart, exp(-2 (pi 7 / 30)^2).
         fault(
-            ramp(blur, 10.0, 4.0),
+            ramp(blur, 7.0, 3.0),
             format!("the picture is soft: edges are blurred over {:.0} pixels", 2.0 * blur),
             "hold the camera still, tap the floor to focus, keep 20 cm away or more and use the main lens",
         );
