@@ -82,29 +82,7 @@ fn the_list_of_findings_is_the_registry() {
 }
 
 #[test]
-fn ids_are_frozen() {
-    let findings: Vec<_> = lowsun::explain::findings::ALL.iter().map(|r| r.id).collect();
-    assert_eq!(
-        findings,
-        [
-            "full-width-first-pass",
-            "engagement-steps",
-            "alternating-passes",
-            "tilt-across-passes",
-            "tilt-along-passes",
-            "cusps",
-            "cutter-change-step",
-            "once-per-revolution",
-            "once-per-tooth",
-            "chatter",
-            "drive-period",
-            "turn-marks",
-            "wood-figure",
-            "fuzz-or-tear",
-            "clean",
-            "cannot-tell",
-        ]
-    );
+fn no_two_caveats_share_an_id() {
     let mut caveats: Vec<_> = lowsun::caveat::ALL.iter().map(|k| k.id).collect();
     let n = caveats.len();
     caveats.sort_unstable();
