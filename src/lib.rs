@@ -28,6 +28,8 @@ pub mod raster;
 
 pub mod signal;
 
+pub mod card;
+
 pub mod photo;
 
 pub mod plan;
