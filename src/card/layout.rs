@@ -31,7 +31,7 @@ pub(super) fn on_form(form: Form, i: i32, j: i32) -> bool {
 pub(super) fn holes(form: Form) -> &'static [(i32, i32)] {
     match form {
         Form::Pocket => &[(3, 0), (14, 0), (2, 9), (12, 9)],
-        Form::Corner => &[(6, 2), (12, 0), (18, 2), (0, 10)],
+        Form::Corner => &[(2, 2), (12, 0), (21, 2), (0, 10)],
         Form::Frame => &[(4, 0), (15, 2), (27, 0), (0, 10), (33, 12), (8, 23), (19, 21), (30, 23)],
     }
 }
