@@ -1,6 +1,7 @@
 //! Flags into options. Bad values are told with what was expected; clap ends with exit code 2 on what it refuses itself.
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use lowsun::card::Printed;
 use lowsun::error::{Error, Result, Stage};
 use lowsun::geometry::Point;
 use lowsun::pipeline;
@@ -58,6 +59,9 @@ pub struct Inspect {
     /// Scale of a flat scan, millimetres per pixel.
     #[arg(long, value_name = "MM", allow_hyphen_values = true, help_heading = "Scale", conflicts_with = "points")]
     pub mm_per_px: Option<f64>,
+    /// Length of the 100 mm bars that were printed with the card, as you measured it; x and y apart as 99.4x99.7mm.
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true, help_heading = "Scale")]
+    pub card_measured: Option<String>,
     /// Where the card or the known points lie.
     #[arg(long, value_name = "WHERE", help_heading = "Scale")]
     pub reference_on: Option<Plane>,
@@ -150,6 +154,7 @@ impl Inspect {
             Plane::Floor => Level::Floor,
         });
         o.reference.no_search = self.no_card_search;
+        o.reference.card_measured = measured(self.card_measured.as_deref(), self.units)?;
         if let Some(t) = &self.outline {
             o.floor.outline_px = outline(t)?;
         }
@@ -168,6 +173,12 @@ impl Inspect {
 
 fn bad(option: &str, what: String, hint: &str) -> Error {
     Error::new(Stage::Arguments, option, what, hint)
+}
+
+fn measured(text: Option<&str>, units: Option<LengthUnit>) -> Result<Option<Printed>> {
+    let Some(t) = text else { return Ok(None) };
+    let read = Printed::parse(t, units.unwrap_or_default());
+    read.map(Some).map_err(|e| bad("--card-measured", e, Printed::HINT))
 }
 
 fn positive(option: &str, value: f64) -> Result<()> {

@@ -25,6 +25,10 @@ impl Default for Printed {
 }
 
 impl Printed {
+    /// What to try when [`parse`](Self::parse) fails.
+    pub const HINT: &str =
+        "measure the printed bars and give both as 99.4mm, or the one along x and the one along y as 99.4x99.7mm";
+
     /// Reads the measured length of both bars (`99.4mm`) or of the bar along x and the bar along y (`99.4x99.7mm`,
     /// `99.4mmx99.7mm`). A unit on the last alone holds for both; without one `bare` does.
     ///

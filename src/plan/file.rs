@@ -3,6 +3,7 @@
 use super::{
     Cutter, Helix, KnownReference, Machine, Material, Pattern, PlannedCut, ReferenceKind, Shape, check, facts::Stepover,
 };
+use crate::card::Printed;
 use crate::caveat::Caveat;
 use crate::error::{Error, Result, Stage};
 use crate::geometry::Point;
@@ -129,6 +130,7 @@ struct RawReference {
     plane: Option<PlaneName>,
     points: Vec<RawPoint>,
     mm_per_px: Number,
+    card_measured: Length,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -229,6 +231,7 @@ pub fn parse(text: &str, name: &str, default: LengthUnit) -> Result<PlannedCut> 
             points,
             mm_per_px: r.number(&raw.reference.mm_per_px, "mm_per_px", Sign::Positive)?,
             on_floor: raw.reference.plane.map(|p| matches!(p, PlaneName::Floor)),
+            card_measured: r.printed(&raw.reference.card_measured)?,
         },
     };
     plan.resolve_stepover();
@@ -277,6 +280,16 @@ impl Reader<'_> {
     }
     fn number(&self, v: &Number, key: &str, sign: Sign) -> Result<Option<f64>> {
         v.as_ref().map(|v| self.signed(*v.get_ref(), v.span(), key, sign)).transpose()
+    }
+    /// The printed bars: one length, or `"99.4x99.7mm"`.
+    fn printed(&self, v: &Length) -> Result<Option<Printed>> {
+        let Some(v) = v else { return Ok(None) };
+        let text = match v.get_ref() {
+            Typed::Number(n) => n.to_string(),
+            Typed::Text(t) => t.clone(),
+        };
+        let read = Printed::parse(&text, self.units);
+        read.map(Some).map_err(|e| self.fail(Some(v.span()), format!("card_measured: {e}"), Printed::HINT))
     }
     /// (millimetres, percent): one of them, or neither.
     fn stepover(&self, cut: &RawCut) -> Result<(Option<f64>, Option<f64>)> {

@@ -13,6 +13,7 @@ pub use check::{USUAL_SKIM_MM, check};
 pub use facts::{PlanFacts, gather, merge};
 pub use file::{parse, read};
 
+use crate::card::Printed;
 use crate::geometry::Point;
 use crate::units::LengthUnit;
 use serde::{Deserialize, Serialize};
@@ -95,6 +96,8 @@ pub struct KnownReference {
     pub mm_per_px: Option<f64>,
     /// "rim" or "floor": the plane that the points or the card lie on; `None` = find out / assume rim.
     pub on_floor: Option<bool>,
+    /// What the printer made of our own card; `None` = nobody measured.
+    pub card_measured: Option<Printed>,
 }
 
 /// Everything in millimetres, degrees, millimetres per minute. `None` = the plan does not say.

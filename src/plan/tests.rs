@@ -135,3 +135,13 @@ fn a_file_that_is_no_plan_is_refused() {
     std::fs::write(&f, "\u{feff}[cut]\ndepth = 2").unwrap();
     assert_eq!(read(&f).unwrap().0.depth_mm, Some(2.0));
 }
+
+#[test]
+fn printed_bars_are_read_with_the_plan() {
+    let read = |v: &str| parsed(&format!("[reference]\ncard_measured = {v}")).map(|p| p.reference.card_measured);
+    let both = read("\"99.4x99.7mm\"").unwrap().unwrap();
+    assert!((both.x - 0.994).abs() < 1e-12 && (both.y - 0.997).abs() < 1e-12);
+    assert_eq!(read("99.5").unwrap(), read("\"99.5mm\"").unwrap());
+    let told = read("\"9.94mm\"").unwrap_err().to_string();
+    assert!(told.contains("line 2") && told.contains("card_measured") && told.contains("100 mm"), "{told}");
+}

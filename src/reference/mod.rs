@@ -11,6 +11,7 @@ mod quads;
 mod search;
 mod three;
 
+use crate::card::Printed;
 use crate::caveat::Caveat;
 use crate::error::Result;
 use crate::geometry::{Homography, PlaneView, Point};
@@ -52,6 +53,8 @@ pub struct Options {
     pub no_search: bool,
     /// Do not look for a card (the planned pocket may still give the scale).
     pub skip_card: bool,
+    /// What the printer made of our own card, where the user measured it; wins over the plan's.
+    pub card_measured: Option<Printed>,
 }
 
 /// A plane in millimetres tied to photo pixels.

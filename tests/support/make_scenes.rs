@@ -1,14 +1,16 @@
 //! Makes photos of routed pocket floors with plan and truth files, for calibrating and testing.
 //!
-//! `cargo run --release --example make-scenes -- --out DIR --count N --seed S [--cause ID] [--size small|phone]`, or
+//! `cargo run --release --example make-scenes -- --out DIR --count N --seed S [--cause ID] [--size small|phone]
+//! [--card FORM [--misprinted] [--from-page]]`, or
 //! with `--samples` the folders of sample-images/ again.
 
 #[path = "mod.rs"]
 mod support;
 
 use clap::Parser;
+use lowsun::card::Form;
 use std::path::PathBuf;
-use support::draw::{CAUSES, Size, draw};
+use support::draw::{CAUSES, Lay, Size, draw, lay};
 
 #[derive(Parser)]
 struct Options {
@@ -25,6 +27,15 @@ struct Options {
     cause: Option<String>,
     #[arg(long, default_value = "small")]
     size: String,
+    /// Our own printed card gives the scale in every scene
+    #[arg(long)]
+    card: Option<Form>,
+    /// The card came out up to 2 % too large or small; the plan files tell by how much
+    #[arg(long, requires = "card")]
+    misprinted: bool,
+    /// The card's print is the kept picture of a printed page (form pocket only)
+    #[arg(long, requires = "card")]
+    from_page: bool,
     /// Instead: the project's sample photos, a folder each
     #[arg(long)]
     samples: bool,
@@ -65,7 +76,10 @@ fn main() -> anyhow::Result<()> {
     }
     std::fs::create_dir_all(&o.out)?;
     for seed in o.seed..o.seed + o.count {
-        let s = draw(seed, o.cause.as_deref(), size);
+        let mut s = draw(seed, o.cause.as_deref(), size);
+        if let Some(form) = o.card {
+            lay(&mut s, Lay { form, misprinted: o.misprinted, from_page: o.from_page }, size);
+        }
         let clock = std::time::Instant::now();
         let made = support::make(&s);
         let name = format!("m{seed:05}-{}", if s.hidden.is_some() { "hidden" } else { s.cause });

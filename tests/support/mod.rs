@@ -1,6 +1,7 @@
 //! Made photos of routed pocket floors with known truth. Nothing here comes from the program that is tested: floors are
 //! cut by brute force (the cutter's bottom stamped along its path, the lowest stays), lit by a small lamp with cast
-//! shadows, and photographed by a plain camera.
+//! shadows, and photographed by a plain camera. The one exception is what our own card's print looks like: that is the
+//! program's drawing, or a picture of the printed page.
 
 #![allow(dead_code, reason = "each test target uses its own part of the maker")]
 
@@ -14,6 +15,7 @@ pub mod noise;
 pub mod outline;
 pub mod paths;
 pub mod plan_file;
+pub mod print;
 pub mod props;
 pub mod render;
 pub mod samples;

@@ -97,6 +97,14 @@ pub fn plan_file(s: &Spec) -> String {
     if let Some(l) = s.plan.screw_lead {
         line(format!("[machine]\nscrew_lead = {}", len(l)));
     }
+    for r in &s.refs {
+        if let super::spec::RefKind::Own(own) = r.kind
+            && own.printed != [1.0; 2]
+        {
+            let [x, y] = own.printed.map(|k| (k * 1e4).round() / 100.0);
+            line(format!("[reference]\ncard_measured = \"{x}x{y}mm\""));
+        }
+    }
     o
 }
 

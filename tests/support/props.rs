@@ -2,8 +2,10 @@
 
 use super::field::P;
 use super::noise::{hash, octaves, value2};
+use super::print::Print;
 use super::spec::{Ref, RefKind, Spec};
 use super::wood::Rgb;
+use std::sync::Arc;
 
 pub const CARD: [f64; 2] = [85.60, 53.98];
 pub const CARD_R: f64 = 3.18;
@@ -23,6 +25,7 @@ pub struct Prism {
     pub z1: f64,
     style: u32,
     col: [f64; 3],
+    pub print: Option<Arc<Print>>,
 }
 
 impl Prism {
@@ -31,17 +34,36 @@ impl Prism {
             RefKind::Card => ("id1", CARD[0], CARD[1], CARD_H),
             RefKind::Coin => ("coin-1eur", COIN[0], COIN[0], COIN[1]),
             RefKind::Rule => ("rule", RULE[0], RULE[1], RULE[2]),
+            RefKind::Own(own) => {
+                let size = Print::size(own);
+                ("card", size[0], size[1], own.thick)
+            }
+        };
+        let print = match r.kind {
+            RefKind::Own(own) => Some(Arc::new(Print::new(own, r.style))),
+            _ => None,
         };
         let z0 = if r.on_floor { -s.depth } else { 0.0 };
         let rot = r.rot.to_radians().sin_cos();
-        Self { kind, at: r.at, rot, len, wid, z0, z1: z0 + h, style: r.style, col: [0.5; 3] }
+        Self { kind, at: r.at, rot, len, wid, z0, z1: z0 + h, style: r.style, col: [0.5; 3], print }
     }
     pub fn all(s: &Spec) -> Vec<Self> {
         let mut v: Vec<Self> = s.refs.iter().map(|r| Self::from_ref(s, r)).collect();
         v.extend(s.clutter.iter().map(|c| {
             let z0 = if c.kind == "chip-floor" { -s.depth } else { 0.0 };
             let rot = c.rot.to_radians().sin_cos();
-            Self { kind: c.kind, at: c.at, rot, len: c.len, wid: c.wid, z0, z1: z0 + c.h, style: 0, col: c.col }
+            Self {
+                kind: c.kind,
+                at: c.at,
+                rot,
+                len: c.len,
+                wid: c.wid,
+                z0,
+                z1: z0 + c.h,
+                style: 0,
+                col: c.col,
+                print: None,
+            }
         }));
         v
     }
@@ -52,7 +74,8 @@ impl Prism {
         }
         self.out(u, v)
     }
-    fn out(&self, u: f64, v: f64) -> P {
+    /// From the thing's own frame (first corner, along the long side) to the pocket frame.
+    pub fn out(&self, u: f64, v: f64) -> P {
         let (s, c) = self.rot;
         [self.at[0] + u * c - v * s, self.at[1] + u * s + v * c]
     }
@@ -69,6 +92,9 @@ impl Prism {
     }
     pub fn covers(&self, p: P) -> bool {
         let [u, v] = self.local(p);
+        if let Some(print) = &self.print {
+            return print.covers(u, v);
+        }
         match self.kind {
             "coin-1eur" => u.hypot(v) < self.len / 2.0,
             "id1" => {
@@ -82,7 +108,7 @@ impl Prism {
     }
     pub fn side(&self) -> Rgb {
         match self.kind {
-            "id1" => [0.7, 0.7, 0.7],
+            "id1" | "card" => [0.7, 0.7, 0.7],
             "coin-1eur" => [0.45, 0.44, 0.42],
             "rule" => [0.5, 0.5, 0.5],
             _ => self.col.map(|v| v as f32 * 0.9),
@@ -91,6 +117,9 @@ impl Prism {
     /// Colour of the upper face.
     pub fn face(&self, p: P) -> Rgb {
         let [u, v] = self.local(p);
+        if let Some(print) = &self.print {
+            return print.colour(u, v);
+        }
         match self.kind {
             "id1" => card(self.style, u, v),
             "coin-1eur" => {

@@ -1,6 +1,8 @@
 //! Every setting of one made scene. Millimetres, degrees, micrometres where the name says so; pocket frame: x right,
 //! y down, z up, z = 0 at the stock's top, the nominal pocket from (2, 2) to (w - 2, h - 2).
 
+use lowsun::card::Form;
+
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub enum Bottom {
     Flat,
@@ -81,9 +83,20 @@ pub enum RefKind {
     Card,
     Coin,
     Rule,
+    Own(Own),
 }
 
-/// `at`: first corner (card, rule) or centre (coin).
+/// Our own printed card: thickness with what it is glued on, what the printer made of 1 mm along x and y, and whether
+/// its print comes from the kept picture of the printed page instead of from the drawing.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Own {
+    pub form: Form,
+    pub thick: f64,
+    pub printed: [f64; 2],
+    pub from_page: bool,
+}
+
+/// `at`: first corner (card, rule; of our own card the first corner of the rectangle round it) or centre (coin).
 #[derive(Clone, Debug)]
 pub struct Ref {
     pub kind: RefKind,

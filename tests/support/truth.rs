@@ -343,6 +343,9 @@ pub fn truth(f: &Facts) -> Value {
             if p.kind == "id1" {
                 o["corner_radius_mm"] = json!(CARD_R);
             }
+            if let Some(print) = &p.print {
+                print.tell(&mut o, |u, v| p.out(u, v), |m| px(m, p.z1));
+            }
             if p.kind == "coin-1eur" {
                 o["centre_mm"] = json!(p.centre());
                 o["centre_px"] = px(p.centre(), p.z1);
