@@ -84,6 +84,10 @@ registry! {
         "Which plane the reference lies on, the stock's top or the pocket's floor, was not certain.",
         "A reference on the stock's top lies nearer to the camera than one on the floor; taking the one for the other changes every length by the depth over the camera's distance, 1 to 5 percent.",
         "say where it lies: reference level rim or floor, in the plan or on the command line";
+    REFERENCES_DISAGREE = "references-disagree",
+        "Two things of known size in the photo do not agree on the scale.",
+        "Each says how many millimetres a pixel is on the floor. They differ by more than three times the doubt of the difference, so one of them is not the size it was taken for, or does not lie where it was taken to lie. The most trusted one is used (two that agree outvote a third), and the doubt of the scale is widened by half of the difference.",
+        "check the pocket's size and depth in the plan, and that card, rule or coin lie flat on the face they were taken to lie on";
     NO_REFERENCE = "no-reference",
         "Nothing of known size was found in the photo; the marks are given in pixels only.",
         "Without a known size no pitch, height or width can be given in millimetres or inches, and the pitch cannot be set against the planned stepover.",

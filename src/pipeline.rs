@@ -40,13 +40,13 @@ pub fn inspect(
     let (photo, new) = trace.stage("photo", || photo::read(path, &options.photo))?;
     keep(new);
     trace.record("photo", || record::photo(&photo))?;
-    let (reference, new) = trace.stage("reference", || reference::find(&photo, &plan, &options.reference))?;
+    let (references, new) = trace.stage("reference", || reference::find(&photo, &plan, &options.reference))?;
     keep(new);
-    trace.record("reference", || record::reference(&photo, reference.as_ref()))?;
-    let (frame, new) = trace.stage("rectify", || rectify::frame(&photo, reference.as_ref(), &plan));
+    trace.record("reference", || record::references(&photo, &references))?;
+    let (frame, new) = trace.stage("rectify", || rectify::frame(&photo, &references, &plan));
     keep(new);
     let (frame, patch, new) =
-        trace.stage("floor", || floor::find(&photo, &frame, reference.as_ref(), &plan, &options.floor))?;
+        trace.stage("floor", || floor::find(&photo, &frame, &references, &plan, &options.floor))?;
     keep(new);
     trace.record("rectify", || record::rectify(&photo, &frame))?;
     trace.record("floor", || record::floor(&patch))?;
@@ -66,5 +66,5 @@ pub fn inspect(
 
     let mut seen = std::collections::HashSet::new();
     caveats.retain(|c| seen.insert((c.id, c.text.clone())));
-    Ok(Inspection { photo, plan, reference, frame, patch, marks, expected, explanation, caveats })
+    Ok(Inspection { photo, plan, references, frame, patch, marks, expected, explanation, caveats })
 }

@@ -62,23 +62,15 @@ fn straight(mm: f64) -> FloorFrame {
     let m = nalgebra::Matrix3::new(1.0 / mm, 0.0, 0.0, 0.0, 1.0 / mm, 0.0, 0.0, 0.0, 1.0);
     let map = Homography::from_matrix(m).unwrap();
     FloorFrame {
-        to_px: map.clone(),
-        scale: Measured::new(mm, 0.001 * mm),
         source: Some(Source::Points),
-        residual_px: 0.0,
         level: Some(Level::Floor),
         floor_offset_corrected: true,
-        floor_offset_relative: 0.0,
-        pose: None,
-        view: None,
-        rim_to_px: Some(map),
-        rim_up_mm: 0.0,
-        half_mm: (40.0, 40.0),
+        ..FloorFrame::from_homography(map, Measured::new(mm, 0.001 * mm))
     }
 }
 
 fn look(photo: &Photo, frame: &FloorFrame, plan: &PlannedCut) -> floor::Patch {
-    floor::find(photo, frame, None, plan, &floor::Options::default()).unwrap().1
+    floor::find(photo, frame, &[], plan, &floor::Options::default()).unwrap().1
 }
 
 fn turn(a: f64, b: f64) -> f64 {
@@ -120,7 +112,7 @@ fn a_drawn_rectangle_of_the_plans_size_is_found() {
 fn without_scale_no_elevation_is_made_up() {
     let shape = |p: Point| (200.0..900.0).contains(&p.x) && (150.0..600.0).contains(&p.y);
     let photo = drawn(1200, 800, shape, Point::new(-40.0, 50.0));
-    let frame = rectify::frame(&photo, None, &PlannedCut::default()).0;
+    let frame = rectify::frame(&photo, &[], &PlannedCut::default()).0;
     let patch = look(&photo, &frame, &PlannedCut { depth_mm: Some(2.0), ..PlannedCut::default() });
     if let Some(from) = patch.light.from_deg {
         assert!(turn(from.value, 50f64.atan2(-40.0).to_degrees() + 180.0) < 3.0 * from.sigma, "{from:?}");
@@ -176,11 +168,11 @@ fn ridge_shadows_stay_in_and_a_letter_goes_out() {
 fn a_photo_without_walls_is_all_floor_and_a_black_one_is_refused() {
     let photo = drawn(900, 700, |_| true, Point::new(0.0, 40.0));
     let (_, patch, caveats) =
-        floor::find(&photo, &straight(0.1), None, &PlannedCut::default(), &floor::Options::default()).unwrap();
+        floor::find(&photo, &straight(0.1), &[], &PlannedCut::default(), &floor::Options::default()).unwrap();
     assert!(caveats.iter().any(|c| c.id == "outline-assumed") && patch.used_fraction > 0.8);
     let mut black = photo.clone();
     black.luma.data.fill(0.0);
-    let e = floor::find(&black, &straight(0.1), None, &PlannedCut::default(), &floor::Options::default()).unwrap_err();
+    let e = floor::find(&black, &straight(0.1), &[], &PlannedCut::default(), &floor::Options::default()).unwrap_err();
     assert!(e.to_string().contains("black"), "{e}");
 }
 
@@ -205,12 +197,12 @@ fn practice_photos_give_their_outline_and_their_lamp() {
         let t: Value = serde_json::from_str(&std::fs::read_to_string(&path).unwrap()).unwrap();
         let (photo, _) = photo::read(&path.with_extension("jpg"), &photo::Options::default()).unwrap();
         let (plan, _) = lowsun::plan::read(&path.with_extension("plan.toml")).unwrap();
-        let (card, _) = lowsun::reference::find(&photo, &plan, &Default::default()).unwrap();
-        let (frame, _) = rectify::frame(&photo, card.as_ref(), &plan);
+        let (found, _) = lowsun::reference::find(&photo, &plan, &Default::default()).unwrap();
+        let (frame, _) = rectify::frame(&photo, &found, &plan);
         if frame.scale.is_none() {
             continue;
         }
-        let (_, patch, _) = floor::find(&photo, &frame, card.as_ref(), &plan, &floor::Options::default()).unwrap();
+        let (_, patch, _) = floor::find(&photo, &frame, &found, &plan, &floor::Options::default()).unwrap();
         seen += 1;
         let name = path.file_stem().unwrap().to_string_lossy().into_owned();
         // 0.6 mm: 0.44 mm of the lens's bending, which the truth's pixels leave out, and a photo pixel or two of 0.1 mm.

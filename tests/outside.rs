@@ -88,20 +88,8 @@ fn a_documented_warp_undone_gives_even_courses() {
     let warp = Matrix3::new(0.54764, -0.00219, 0.0, -0.12822, 0.54688, 0.0, -0.00022, 0.0, 1.0);
     let scale = Matrix3::new(0.5, 0.0, 0.0, 0.0, 0.5, 0.0, 0.0, 0.0, 1.0);
     let quarter_turn = Matrix3::new(0.0, -1.0, 511.5, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0);
-    let frame = FloorFrame {
-        to_px: Homography::from_matrix(quarter_turn * scale * warp).unwrap(),
-        scale: None,
-        source: None,
-        residual_px: 0.0,
-        level: None,
-        floor_offset_corrected: false,
-        floor_offset_relative: 0.0,
-        pose: None,
-        view: None,
-        rim_to_px: None,
-        rim_up_mm: 0.0,
-        half_mm: (600.0, 900.0),
-    };
+    let map = Homography::from_matrix(quarter_turn * scale * warp).unwrap();
+    let frame = FloorFrame::from_homography(map, None);
     for strip in truth("brick.json")["strips"].as_array().unwrap() {
         let [x0, x1, y0, y1] = numbers(&strip["window"])[..] else { panic!("four numbers") };
         let v = view(&photo, &frame, Point::new(x0, y0), Point::new(x1, y1), 2.0);

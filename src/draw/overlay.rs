@@ -31,7 +31,7 @@ pub(super) fn on_photo(i: &Inspection, k: f64) -> Vec<Shape> {
     let place = |p: Point| i.frame.to_px.forward(p) * k;
     let mut out = marks(&i.marks, &i.patch, &place);
     out.extend(floor(&i.patch, &place));
-    out.extend(i.reference.as_ref().and_then(|r| reference(r, k)));
+    out.extend(i.references.iter().filter_map(|r| reference(r, k)));
     out
 }
 

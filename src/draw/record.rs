@@ -27,18 +27,21 @@ pub fn photo(p: &Photo) -> Record {
     (Some(reduced(p, SIDE).0), values)
 }
 
-pub fn reference(p: &Photo, r: Option<&Reference>) -> Record {
+/// Every reference with its outline, and a grid of 10 mm on the plane of the first.
+pub fn references(p: &Photo, all: &[Reference]) -> Record {
     let (mut picture, k) = reduced(p, SIDE);
-    let Some(r) = r else { return (Some(picture), Value::Null) };
-    let mut shapes = grid(&r.to_px, k, p);
-    shapes.extend(overlay::reference(r, k));
+    let mut shapes = all.first().map(|r| grid(&r.to_px, k, p)).unwrap_or_default();
+    shapes.extend(all.iter().filter_map(|r| overlay::reference(r, k)));
     raster::draw_shapes(&mut picture, &shapes);
-    let values = json!({
-        "source": r.source, "level": r.level, "height_mm": r.height_mm, "residual_px": r.residual_px,
-        "relative_sigma": r.relative_sigma, "focal_px": r.focal_px, "outline_px": r.outline_px,
-        "to_px": rows(&r.to_px),
+    let values = all.iter().map(|r| {
+        json!({
+            "source": r.source, "level": r.level, "height_mm": r.height_mm, "residual_px": r.residual_px,
+            "relative_sigma": r.relative_sigma, "local_sigma": r.local_sigma, "at_px": r.at_px,
+            "focal_px": r.focal_px, "k1": r.view.as_ref().map(|v| v.k1), "k2": r.view.as_ref().map(|v| v.k2),
+            "outline_px": r.outline_px, "to_px": rows(&r.to_px),
+        })
     });
-    (Some(picture), values)
+    (Some(picture), values.collect())
 }
 
 /// The photo with a grid of 10 mm on the floor plane.
@@ -49,6 +52,7 @@ pub fn rectify(p: &Photo, f: &FloorFrame) -> Record {
     }
     let values = json!({
         "mm_per_px": f.scale, "source": f.source, "residual_px": f.residual_px, "level": f.level,
+        "compared": f.compared,
         "floor_offset_corrected": f.floor_offset_corrected, "floor_offset_relative": f.floor_offset_relative,
         "to_px": rows(&f.to_px), "camera_distance_mm": f.pose.as_ref().map(|p| p.distance()),
         "obliquity_deg": f.pose.as_ref().map(|p| p.obliquity_deg()),

@@ -15,18 +15,10 @@ fn m(value: f64, sigma: f64) -> Measured {
 
 fn frame() -> FloorFrame {
     FloorFrame {
-        to_px: Homography::identity(),
-        scale: Some(m(0.05, 0.0002)),
-        source: None,
         residual_px: 0.3,
-        level: None,
         floor_offset_corrected: true,
         floor_offset_relative: 0.01,
-        pose: None,
-        view: None,
-        rim_to_px: None,
-        rim_up_mm: 0.0,
-        half_mm: (40.0, 40.0),
+        ..FloorFrame::from_homography(Homography::identity(), Some(m(0.05, 0.0002)))
     }
 }
 

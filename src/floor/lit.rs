@@ -4,7 +4,6 @@
 //! metre and a lens's own falloff both change over the whole pocket, shadows and walls do not.
 
 use super::cut::Piece;
-use crate::geometry::Point;
 use crate::photo::Photo;
 use crate::plan::PlannedCut;
 use crate::plan::Shape;
@@ -47,18 +46,17 @@ pub struct Shade {
 pub fn shade(
     photo: &Photo,
     frame: &FloorFrame,
-    reference: Option<&Reference>,
+    references: &[Reference],
     plan: &PlannedCut,
     piece: &Piece,
 ) -> Shade {
     let (w, h) = (piece.small.width, piece.small.height);
     let radius = |mm: f64| piece.samples(mm).round().max(1.0) as usize;
-    let card: Vec<Point> = reference.map_or(vec![], |r| r.outline_px.clone());
-    let on_card = if card.len() < 3 {
-        Mask::new(w, h, false)
-    } else {
-        piece.filled(&card.iter().map(|p| frame.to_px.backward(*p)).collect::<Vec<_>>())
-    };
+    let mut on_card = Mask::new(w, h, false);
+    for r in references.iter().filter(|r| r.outline_px.len() > 2) {
+        let here = piece.filled(&r.outline_px.iter().map(|p| frame.to_px.backward(*p)).collect::<Vec<_>>());
+        on_card = Mask::from_fn(w, h, |i, j| on_card.at(i, j) || here.at(i, j));
+    }
     let free = and_not(&piece.inside, &on_card);
     let (burnt, black) = clipped(photo, frame, piece);
     let ratio = against_lit_level(&piece.small, &and_not(&free, &burnt), piece.samples(12.0) as f32);

@@ -86,14 +86,14 @@ pub struct Patch {
 pub fn find(
     photo: &Photo,
     frame: &FloorFrame,
-    reference: Option<&Reference>,
+    references: &[Reference],
     plan: &PlannedCut,
     options: &Options,
 ) -> Result<(FloorFrame, Patch, Vec<Caveat>)> {
     refuse_hopeless(photo)?;
     let mut caveats = Vec::new();
     let outline_given = options.outline_px.len() >= 3;
-    let found = if outline_given { None } else { outline::find(photo, frame, reference, plan) };
+    let found = if outline_given { None } else { outline::find(photo, frame, references, plan) };
     let outline_assumed = !outline_given && found.is_none();
     let old = frame;
     let (plain, axis, how) = match &found {
@@ -122,7 +122,7 @@ pub fn find(
         wrap_180(d.y.atan2(d.x).to_degrees())
     });
     let piece = cut::piece(photo, &frame, &outline_px)?;
-    let mut shade = lit::shade(photo, &frame, reference, plan, &piece);
+    let mut shade = lit::shade(photo, &frame, references, plan, &piece);
     let cast = if outline_assumed { None } else { light::cast(&piece, &shade) };
     let tops = match cast {
         Some(cast) => islands::find(&piece, &mut shade, cast),
@@ -133,7 +133,7 @@ pub fn find(
     let light = light::measure(given, plan, frame.scale.is_some(), plain, &piece, cast);
     let rim = rim_of(&frame);
     let mut lines = vec![piece.outline.iter().map(|p| rim.forward(*p)).collect::<Vec<_>>()];
-    lines.extend(reference.map(|r| r.outline_px.clone()));
+    lines.extend(references.iter().map(|r| r.outline_px.clone()));
     let patch = Patch {
         area: mask.count() as f64 * piece.view.step.powi(2),
         used_fraction,

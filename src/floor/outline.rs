@@ -40,8 +40,8 @@ struct Candidate {
 /// Share of an outline that shows an edge from which on nothing else is looked for.
 const CLEAR: f64 = 0.9;
 
-pub fn find(photo: &Photo, frame: &FloorFrame, reference: Option<&Reference>, plan: &PlannedCut) -> Option<Found> {
-    let sight = Sight::new(photo, frame, reference);
+pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &PlannedCut) -> Option<Found> {
+    let sight = Sight::new(photo, frame, references);
     let edges = sight.edges(1.2);
     let mm = frame.scale.map(|_| 1.0);
     let mut all = Vec::new();

@@ -22,7 +22,7 @@ pub struct Sight {
     pub view: FloorView,
     /// Natural logarithm of the light: edges then do not depend on how brightly a place is lit.
     pub log: Plane,
-    /// Samples that show the photo, and neither the reference nor its close surroundings.
+    /// Samples that show the photo, and neither a reference nor its close surroundings.
     pub valid: Mask,
     /// Samples in deep shadow (or painted black): under 0.3 of the light round about.
     pub dark: Mask,
@@ -31,7 +31,7 @@ pub struct Sight {
 }
 
 impl Sight {
-    pub fn new(photo: &Photo, frame: &FloorFrame, reference: Option<&Reference>) -> Self {
+    pub fn new(photo: &Photo, frame: &FloorFrame, references: &[Reference]) -> Self {
         let mut rim = frame.clone();
         if let Some(map) = &frame.rim_to_px {
             rim.to_px = map.clone();
@@ -52,19 +52,17 @@ impl Sight {
             height: view.luma.height,
             data: view.luma.data.iter().map(|v| v.max(super::lit::BLACK).ln()).collect(),
         };
-        let card: &[Point] = reference.map_or(&[], |r| &r.outline_px);
         let edge = 0.004 * w.max(h);
         let shown = Mask::from_fn(log.width, log.height, |i, j| {
             let q = rim.to_px.forward(view.to_floor(i as f64, j as f64));
             q.x > edge && q.y > edge && q.x < w - edge && q.y < h - edge
         });
-        let covered = if card.len() < 3 {
-            Mask::new(log.width, log.height, false)
-        } else {
-            let corners: Vec<Point> = card.iter().map(|p| view.to_sample(rim.to_px.backward(*p))).collect();
-            super::cut::filled(&corners, log.width, log.height).dilate(3)
-        };
-        let valid = super::lit::and_not(&shown, &covered);
+        let mut valid = shown;
+        for r in references.iter().filter(|r| r.outline_px.len() > 2) {
+            let corners: Vec<Point> = r.outline_px.iter().map(|p| view.to_sample(rim.to_px.backward(*p))).collect();
+            let covered = super::cut::filled(&corners, log.width, log.height).dilate(3);
+            valid = super::lit::and_not(&valid, &covered);
+        }
         // 60 samples: wider than any wall's shadow, narrower than the lamp's own falloff.
         // So smooth a picture is made from a quarter of the samples.
         let k = if view.luma.width.min(view.luma.height) < 8 { 1 } else { 4 };

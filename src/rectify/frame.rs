@@ -1,6 +1,7 @@
 //! From the reference's plane to the floor plane by the camera's pose.
 
-use super::FloorFrame;
+use super::compare::{Depth, compare};
+use super::{FloorFrame, UNKNOWN_HALF_MM};
 use crate::caveat;
 use crate::caveat::Caveat;
 use crate::geometry::{Homography, PlaneView, Point, Pose};
@@ -19,87 +20,70 @@ use nalgebra::Matrix3;
 /// doubt of the assumed lens.
 const USABLE_FOCAL_RELATIVE: f64 = 0.08;
 
-/// Half size of the floor where the plan gives none, mm: signs and pockets read from one photo are 50 to 150 mm wide.
-const UNKNOWN_HALF_MM: (f64, f64) = (40.0, 40.0);
-
-/// Doubt of the height of a reference's face above the plane it lies on, mm: limits of ISO/IEC 7810 are 0.68 to 0.84 mm,
-/// and a card seldom lies closer than this.
-const HEIGHT_SIGMA_MM: f64 = 0.03;
-
-/// Doubt of the planned depth against the one cut, mm: zeroing on paper or a touch plate (common practice, no source).
-const DEPTH_SIGMA_MM: f64 = 0.1;
-
-/// What an unknown depth can cost: pockets of signs are 2 to 10 mm deep (common practice, no source), half of that range
-/// as the expected offset's sigma.
-const UNKNOWN_DEPTH_SIGMA_MM: f64 = 5.0;
-
-/// Carries the reference to the floor plane.
+/// Carries the references to the floor plane and joins them: the first makes the map, all of them together the scale.
 ///
-/// With a reference: the camera's pose follows from the reference plane's map and the focal length (from the file, else
-/// from the reference's own perspective, else assumed, with a caveat); the floor lies parallel to it, lower by the
-/// reference's own height and, for a reference on the rim, by the planned depth. Axes: +x along the photo's +x at the
-/// photo's centre, origin at the reference's origin. Sigma of the scale: that of the reference, of the focal length times
-/// the offset, and of both heights over the distance, in quadrature. Without a reference: unit pixels about the photo's
-/// centre, and a caveat. Cannot fail.
-pub fn frame(photo: &Photo, reference: Option<&Reference>, plan: &PlannedCut) -> (FloorFrame, Vec<Caveat>) {
+/// The camera's pose follows from the first reference's map and the focal length (from the file, else from the
+/// reference's own perspective, else assumed, with a caveat); the floor lies parallel to it, lower by the reference's own
+/// height and, for a reference on the rim, by the planned depth. Axes: +x along the photo's +x at the photo's centre,
+/// origin at the reference's origin. The scale is corrected by the weighted mean of what all references say of it (see
+/// [`super::compare::compare`]). Sigma of the scale: those of the references, of the focal length times the offset, and
+/// of both heights over the distance, in quadrature. Without a reference: unit pixels about the photo's centre, and a
+/// caveat. Cannot fail.
+pub fn frame(photo: &Photo, references: &[Reference], plan: &PlannedCut) -> (FloorFrame, Vec<Caveat>) {
     let centre = photo_centre(photo);
-    let Some(reference) = reference else {
+    let Some(first) = references.first() else {
         return (unscaled(centre), vec![caveat::NO_REFERENCE.plain()]);
     };
     let mut caveats = vec![];
+    let depth = Depth::of(plan);
+    let focal = focal(photo, first);
+    if depth.mm.is_none() && first.level == Level::Rim {
+        caveats.push(caveat::DEPTH_UNKNOWN.plain());
+    }
+    if focal.assumed && (first.height_mm > 0.0 || first.level == Level::Rim) {
+        caveats.push(caveat::NO_FOCAL_LENGTH.plain());
+    }
+    let mut frame = carried(photo, first, plan, &depth, &focal);
+    let (verdict, new) = compare(&frame, references, &depth, focal.relative, centre);
+    caveats.extend(new);
+    if verdict.correction != 1.0 {
+        frame = carried(photo, &first.scaled(verdict.correction), plan, &depth, &focal);
+    }
+    frame.compared = verdict.compared;
+    let scale = 1.0 / frame.to_px.scale_at(frame.to_px.backward(centre));
+    frame.scale = Measured::new(scale, scale * verdict.relative_sigma);
+    (frame, caveats)
+}
+
+/// The frame by one reference, without its scale's figures.
+fn carried(photo: &Photo, reference: &Reference, plan: &PlannedCut, depth: &Depth, focal: &Focal) -> FloorFrame {
+    let centre = photo_centre(photo);
     let on_rim = reference.level == Level::Rim;
     // A scale given for the whole photo holds for the floor as it is, unless the user says it is that of the rim.
     let flat = reference.source == Source::Given && !on_rim;
-    let depth = plan.depth_mm.filter(|d| *d > 0.0);
-    let mut drop = reference.height_mm;
-    let mut height_sigma = if reference.height_mm > 0.0 { HEIGHT_SIGMA_MM } else { 0.0 };
-    match depth {
-        Some(d) if on_rim => {
-            drop += d;
-            height_sigma = height_sigma.hypot(DEPTH_SIGMA_MM);
-        }
-        None if on_rim => {
-            caveats.push(caveat::DEPTH_UNKNOWN.plain());
-            height_sigma = UNKNOWN_DEPTH_SIGMA_MM;
-        }
-        _ => {}
-    }
-    let focal = focal(photo, reference);
-    if focal.assumed && (drop > 0.0 || height_sigma > 0.0) {
-        caveats.push(caveat::NO_FOCAL_LENGTH.plain());
-    }
     let pose = match &reference.view {
         Some(v) => Some(v.pose.clone()),
         None if flat => None,
         None => Pose::from_homography(&reference.to_px, focal.px, centre),
     };
-    let rim_down = if on_rim { reference.height_mm } else { reference.height_mm - depth.unwrap_or(0.0) };
-    let to_px = carried(reference, pose.as_ref(), drop);
+    let drop = reference.height_mm + if on_rim { depth.mm.unwrap_or(0.0) } else { 0.0 };
+    let rim_down = reference.height_mm - if on_rim { 0.0 } else { depth.mm.unwrap_or(0.0) };
+    let to_px = lowered(reference, pose.as_ref(), drop);
     let at = |h: &Homography| 1.0 / h.scale_at(h.backward(centre));
-    let (mut relative, mut offset) = (reference.relative_sigma, 0.0);
-    if let Some(pose) = &pose {
-        let distance = pose.distance().max(1.0);
-        offset = at(&to_px) / at(&carried(reference, Some(pose), 0.0)) - 1.0;
-        relative = relative.hypot(offset * focal.relative).hypot(height_sigma / distance);
-    }
-    let mut frame = FloorFrame {
-        scale: None,
+    FloorFrame {
         source: Some(reference.source),
         residual_px: reference.residual_px,
         level: Some(reference.level),
-        floor_offset_corrected: pose.is_some() && (depth.is_some() || !on_rim),
-        floor_offset_relative: offset,
-        rim_to_px: Some(carried(reference, pose.as_ref(), rim_down)),
+        floor_offset_corrected: pose.is_some() && (depth.mm.is_some() || !on_rim),
+        floor_offset_relative: at(&to_px) / at(&lowered(reference, pose.as_ref(), 0.0)) - 1.0,
+        rim_to_px: Some(lowered(reference, pose.as_ref(), rim_down)),
         view: reference.view.as_ref().map(|v| v.shifted(-drop)),
         pose: pose.map(|p| p.shifted(-drop)),
         rim_up_mm: drop - rim_down,
         half_mm: plan.pocket_mm.map_or(UNKNOWN_HALF_MM, |(w, h)| (w.max(h) / 2.0, w.max(h) / 2.0)),
-        to_px,
+        ..FloorFrame::from_homography(to_px, None)
     }
-    .aligned_at(centre);
-    let scale = at(&frame.to_px);
-    frame.scale = Measured::new(scale, scale * relative);
-    (frame, caveats)
+    .aligned_at(centre)
 }
 
 impl FloorFrame {
@@ -156,7 +140,7 @@ fn focal(photo: &Photo, reference: &Reference) -> Focal {
 
 /// Map of the plane `down_mm` below the reference's own, in the reference's axes. The change from plane to plane comes
 /// from the pose; the reference's own map is kept as measured.
-fn carried(reference: &Reference, pose: Option<&Pose>, down_mm: f64) -> Homography {
+fn lowered(reference: &Reference, pose: Option<&Pose>, down_mm: f64) -> Homography {
     if let Some(v) = &reference.view {
         let h = v.shifted(-down_mm).homography(Point::default(), UNKNOWN_HALF_MM);
         return h.unwrap_or_else(|| reference.to_px.clone());
@@ -170,20 +154,7 @@ fn carried(reference: &Reference, pose: Option<&Pose>, down_mm: f64) -> Homograp
 
 fn unscaled(centre: Point) -> FloorFrame {
     let shift = Matrix3::new(1.0, 0.0, centre.x, 0.0, 1.0, centre.y, 0.0, 0.0, 1.0);
-    FloorFrame {
-        to_px: Homography::from_matrix(shift).unwrap_or_else(Homography::identity),
-        scale: None,
-        source: None,
-        residual_px: 0.0,
-        level: None,
-        floor_offset_corrected: false,
-        floor_offset_relative: 0.0,
-        pose: None,
-        view: None,
-        rim_to_px: None,
-        rim_up_mm: 0.0,
-        half_mm: UNKNOWN_HALF_MM,
-    }
+    FloorFrame::from_homography(Homography::from_matrix(shift).unwrap_or_else(Homography::identity), None)
 }
 
 #[cfg(test)]
@@ -224,6 +195,8 @@ mod tests {
             height_mm: 0.76,
             residual_px: 0.1,
             relative_sigma: 0.001,
+            at_px: pose.homography().unwrap().forward(Point::default()),
+            local_sigma: 0.001,
             outline_px: vec![],
             focal_px: None,
             view: None,
@@ -232,7 +205,7 @@ mod tests {
     #[test]
     fn the_floor_lies_lower_by_depth_and_thickness_and_shares_axes_with_the_rim() {
         let (pose, plan) = (pose(), PlannedCut { depth_mm: Some(6.0), ..Default::default() });
-        let (f, caveats) = frame(&photo(Some(26.0)), Some(&card(&pose, Level::Rim)), &plan);
+        let (f, caveats) = frame(&photo(Some(26.0)), &[card(&pose, Level::Rim)], &plan);
         assert!(caveats.is_empty() && f.floor_offset_corrected);
         let (floor, rim) = (pose.shifted(-6.76).homography().unwrap(), pose.shifted(-0.76).homography().unwrap());
         // One plane point, seen at both heights, keeps its x and y in the frame.
@@ -262,26 +235,83 @@ mod tests {
     #[test]
     fn a_card_on_the_floor_needs_no_depth_and_one_on_the_rim_says_so() {
         let (pose, plan) = (pose(), PlannedCut::default());
-        let (f, caveats) = frame(&photo(Some(26.0)), Some(&card(&pose, Level::Floor)), &plan);
+        let (f, caveats) = frame(&photo(Some(26.0)), &[card(&pose, Level::Floor)], &plan);
         assert!(caveats.is_empty() && f.floor_offset_corrected && f.floor_offset_relative < 0.006);
-        let (g, caveats) = frame(&photo(Some(26.0)), Some(&card(&pose, Level::Rim)), &plan);
+        let (g, caveats) = frame(&photo(Some(26.0)), &[card(&pose, Level::Rim)], &plan);
         assert_eq!(caveats.iter().map(|c| c.id).collect::<Vec<_>>(), ["depth-unknown"]);
         assert!(!g.floor_offset_corrected && g.scale.unwrap().relative_sigma() > 0.02);
     }
     #[test]
     fn without_a_focal_length_the_sigma_grows() {
         let (pose, plan) = (pose(), PlannedCut { depth_mm: Some(6.0), ..Default::default() });
-        let (f, _) = frame(&photo(Some(26.0)), Some(&card(&pose, Level::Rim)), &plan);
-        let (g, caveats) = frame(&photo(None), Some(&card(&pose, Level::Rim)), &plan);
+        let (f, _) = frame(&photo(Some(26.0)), &[card(&pose, Level::Rim)], &plan);
+        let (g, caveats) = frame(&photo(None), &[card(&pose, Level::Rim)], &plan);
         assert_eq!(caveats.iter().map(|c| c.id).collect::<Vec<_>>(), ["no-focal-length"]);
         assert!(g.scale.unwrap().sigma > 2.0 * f.scale.unwrap().sigma);
         let mut own = card(&pose, Level::Rim);
         own.focal_px = Measured::new(pose.focal_px, 0.05 * pose.focal_px);
-        assert!(frame(&photo(None), Some(&own), &plan).1.is_empty());
+        assert!(frame(&photo(None), &[own], &plan).1.is_empty());
+    }
+    /// The same plane by a pocket whose size is off by a share.
+    fn pocket(pose: &Pose, off: f64) -> Reference {
+        Reference { source: Source::Pocket, height_mm: 0.0, ..card(&pose.shifted(-0.76), Level::Rim).scaled(1.0 + off) }
+    }
+    #[test]
+    fn two_references_share_the_scale_by_weight() {
+        let (pose, plan) = (pose(), PlannedCut { depth_mm: Some(6.0), ..Default::default() });
+        let photo = photo(Some(26.0));
+        let one = frame(&photo, &[card(&pose, Level::Rim)], &plan).0.scale.unwrap();
+        let same = frame(&photo, &[card(&pose, Level::Rim), pocket(&pose, 0.0)], &plan);
+        assert!(same.1.is_empty() && (same.0.scale.unwrap().value / one.value - 1.0).abs() < 1e-9);
+        assert!(same.0.scale.unwrap().sigma < 0.9 * one.sigma);
+        // Equal sigmas: the mean lies in the middle, but for the card's own height (0.03 mm of doubt) and the smaller share
+        // of the focal length's doubt in the pocket's lower plane: a tenth.
+        let (f, caveats) = frame(&photo, &[card(&pose, Level::Rim), pocket(&pose, 0.002)], &plan);
+        assert!(caveats.is_empty(), "{caveats:?}");
+        assert!((f.scale.unwrap().value / one.value - 1.001).abs() < 1.5e-4, "{}", f.scale.unwrap().value / one.value);
+        // The rim keeps its height over the floor.
+        let (rim, floor) = (f.rim_to_px.as_ref().unwrap(), f.pose.as_ref().unwrap());
+        let again = floor.shifted(6.0).homography().unwrap();
+        assert!(again.forward(Point::new(30.0, 20.0)).distance(rim.forward(Point::new(30.0, 20.0))) < 1e-6);
+        // A pocket given as twice as sure draws four times as much.
+        let mut sure = pocket(&pose, 0.002);
+        (sure.relative_sigma, sure.local_sigma) = (0.0005, 0.0005);
+        let sure = frame(&photo, &[card(&pose, Level::Rim), sure], &plan).0.scale.unwrap();
+        assert!(sure.value / one.value > 1.0014, "{}", sure.value / one.value);
+    }
+    #[test]
+    fn references_that_disagree_are_named_and_widen_the_sigma() {
+        let (pose, plan) = (pose(), PlannedCut { depth_mm: Some(6.0), ..Default::default() });
+        let photo = photo(Some(26.0));
+        let one = frame(&photo, &[card(&pose, Level::Rim)], &plan).0.scale.unwrap();
+        let (f, caveats) = frame(&photo, &[card(&pose, Level::Rim), pocket(&pose, 0.02)], &plan);
+        assert_eq!(caveats.iter().map(|c| c.id).collect::<Vec<_>>(), ["references-disagree"]);
+        assert!((f.scale.unwrap().value / one.value - 1.0).abs() < 1e-9);
+        assert!(f.scale.unwrap().relative_sigma() > 0.01);
+        // Two that agree outvote the first.
+        let both = [card(&pose, Level::Rim), pocket(&pose, 0.02), pocket(&pose, 0.02)];
+        let f = frame(&photo, &both, &plan).0;
+        // On the rim 2 % more; the floor's share of it is smaller by the offset, 4 %, which does not grow.
+        assert!((f.scale.unwrap().value / one.value - 1.0193).abs() < 2e-4, "{}", f.scale.unwrap().value / one.value);
+        // But not what the user gave.
+        let mut by_hand = both.clone();
+        by_hand[0].source = Source::Points;
+        let f = frame(&photo, &by_hand, &plan).0;
+        assert!((f.scale.unwrap().value / one.value - 1.0).abs() < 1e-9);
+    }
+    #[test]
+    fn references_on_both_planes_are_compared_at_the_floor() {
+        let (pose, plan) = (pose(), PlannedCut { depth_mm: Some(6.0), ..Default::default() });
+        let photo = photo(Some(26.0));
+        let below = Reference { level: Level::Floor, ..card(&pose.shifted(-6.0), Level::Floor) };
+        let (f, caveats) = frame(&photo, &[card(&pose, Level::Rim), below], &plan);
+        assert!(caveats.is_empty() && f.compared[1].relative_difference.value.abs() < 1e-9, "{:?}", f.compared);
+        // Depth and focal length make their difference less sure than that of two on one plane.
+        assert!(f.compared[1].relative_difference.sigma > 0.0015, "{:?}", f.compared);
     }
     #[test]
     fn without_a_reference_the_frame_is_the_photo_about_its_centre() {
-        let (f, caveats) = frame(&photo(None), None, &PlannedCut::default());
+        let (f, caveats) = frame(&photo(None), &[], &PlannedCut::default());
         assert_eq!(caveats[0].id, "no-reference");
         assert!(f.scale.is_none() && f.to_px.forward(Point::default()) == Point::new(199.5, 149.5));
         assert_eq!(f.aligned_at(Point::new(10.0, 10.0)).to_px, f.to_px);

@@ -1,5 +1,6 @@
 //! Room 4: the floor plane at true scale: [`FloorFrame`] (the map) and [`FloorView`] (a resampled piece of it).
 
+mod compare;
 mod frame;
 mod view;
 
@@ -11,6 +12,10 @@ use crate::raster::Plane;
 use crate::reference::Level;
 use crate::reference::Source;
 use crate::units::Measured;
+use serde::Serialize;
+
+/// Half size of the floor where the plan gives none, mm: signs and pockets read from one photo are 50 to 150 mm wide.
+const UNKNOWN_HALF_MM: (f64, f64) = (40.0, 40.0);
 
 /// The floor plane tied to the photo. Where no scale is known, `scale` is `None` and the "millimetres" of this frame are
 /// photo pixels counted from the photo's centre.
@@ -40,6 +45,41 @@ pub struct FloorFrame {
     pub rim_up_mm: f64,
     /// Half size of the piece of floor that `to_px` must fit best, mm.
     pub half_mm: (f64, f64),
+    /// Every reference there was, as compared with the one this frame is made from, which comes first.
+    pub compared: Vec<Compared>,
+}
+
+/// What one reference says about the scale at the floor against the one that the frame is made from.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Compared {
+    pub source: Source,
+    pub level: Level,
+    /// mm per px by this reference over mm per px by the first one, less 1; sigma of that difference.
+    pub relative_difference: Measured,
+    /// Share in the weighted mean of the scale; 0 where it was left out.
+    pub weight: f64,
+}
+
+impl FloorFrame {
+    /// The frame of a known map, floor plane to photo px, about which nothing else is known. `scale`: mm per px at the
+    /// photo's centre; `None` where the plane's unit is not a millimetre.
+    pub fn from_homography(to_px: Homography, scale: Option<Measured>) -> Self {
+        Self {
+            rim_to_px: scale.is_some().then(|| to_px.clone()),
+            to_px,
+            scale,
+            source: None,
+            residual_px: 0.0,
+            level: None,
+            floor_offset_corrected: false,
+            floor_offset_relative: 0.0,
+            pose: None,
+            view: None,
+            rim_up_mm: 0.0,
+            half_mm: UNKNOWN_HALF_MM,
+            compared: vec![],
+        }
+    }
 }
 
 /// A resampled piece of the floor plane. Sample (i, j) lies at `origin + (i, j) * step` in the floor frame.

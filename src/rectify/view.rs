@@ -156,20 +156,7 @@ mod tests {
     fn turned() -> FloorFrame {
         let (s, c) = (2.0, 2.0 * 3f64.sqrt());
         let m = Matrix3::new(c, -s, 60.0, s, c, 40.0, 0.0, 0.0, 1.0);
-        FloorFrame {
-            to_px: Homography::from_matrix(m).unwrap(),
-            scale: None,
-            source: None,
-            residual_px: 0.0,
-            level: None,
-            floor_offset_corrected: false,
-            floor_offset_relative: 0.0,
-            pose: None,
-            view: None,
-            rim_up_mm: 0.0,
-            half_mm: (40.0, 40.0),
-            rim_to_px: None,
-        }
+        FloorFrame::from_homography(Homography::from_matrix(m).unwrap(), None)
     }
     #[test]
     fn samples_lie_where_the_view_says_at_every_step() {

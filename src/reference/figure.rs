@@ -128,7 +128,7 @@ fn arc_places(view: &PlaneView, outline: Outline, k: usize) -> Vec<Place> {
 /// `None` when its sides do not show or the shape is not that of the outline.
 pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camera, reach_px: f64) -> Option<Candidate> {
     let outline = figure.outline;
-    let start = PlaneView { pose: pose(&quad.corners, camera, (outline.width, outline.height))?, k1: camera.k1.0 };
+    let start = PlaneView { pose: pose(&quad.corners, camera, (outline.width, outline.height))?, k1: camera.k1.0, k2: 0.0 };
     if !quad.corners.iter().all(|c| profiler.holds(*c, -2.0)) {
         return None;
     }
@@ -289,7 +289,7 @@ fn settle(
     edges: &[Edge; 4],
 ) -> Option<Candidate> {
     let corners = crossings(start, outline, edges);
-    let view = PlaneView { pose: pose(&corners, camera, (outline.width, outline.height))?, k1: camera.k1.0 };
+    let view = PlaneView { pose: pose(&corners, camera, (outline.width, outline.height))?, k1: camera.k1.0, k2: 0.0 };
     if rough_corners(profiler, &view, outline) < ROUGH_CORNERS {
         return None;
     }
@@ -360,11 +360,7 @@ fn traced(profiler: &Profiler, mut view: PlaneView, outline: Outline, camera: &C
         fitted = Some(f);
     }
     let fitted = fitted.filter(|f| plausible(f, camera))?;
-    let px_per_mm = {
-        let (o, x) = (view.forward(Point::default()), view.forward(Point::new(1.0, 0.0)));
-        let y = view.forward(Point::new(0.0, 1.0));
-        ((x.x - o.x) * (y.y - o.y) - (x.y - o.y) * (y.x - o.x)).abs().sqrt()
-    };
+    let px_per_mm = view.scale_at(Point::default());
     Some(Candidate { fitted, sides, corners: shares, px_per_mm })
 }
 

@@ -35,17 +35,12 @@ pub struct Fitted {
 impl Fitted {
     /// One-sigma relative error of a length at the plane point `p`.
     pub fn scale_sigma(&self, p: Point) -> f64 {
-        let scale = |v: &PlaneView| {
-            let (e, o) = (0.5, v.forward(p));
-            let (x, y) = (v.forward(p + Point::new(e, 0.0)) - o, v.forward(p + Point::new(0.0, e)) - o);
-            (x.x * y.y - x.y * y.x).abs().sqrt()
-        };
-        let s0 = scale(&self.view);
+        let s0 = self.view.scale_at(p);
         let mut g = DVector::zeros(8);
         for k in 0..8 {
             let mut d = [0.0; 8];
             d[k] = STEPS[k];
-            g[k] = (scale(&moved(&self.view, &d)) / s0 - 1.0) / STEPS[k];
+            g[k] = (moved(&self.view, &d).scale_at(p) / s0 - 1.0) / STEPS[k];
         }
         (g.transpose() * &self.covariance * g)[(0, 0)].max(0.0).sqrt()
     }
@@ -72,7 +67,7 @@ fn moved(v: &PlaneView, d: &[f64]) -> PlaneView {
         r2: turn * v.pose.r2,
         t: v.pose.t + Vector3::new(d[3], d[4], d[5]),
     };
-    PlaneView { pose, k1: v.k1 + d[7] }
+    PlaneView { pose, k1: v.k1 + d[7], k2: v.k2 }
 }
 
 struct Problem<'a> {
@@ -223,7 +218,7 @@ mod tests {
             r2: turn * Vector3::y(),
             t: Vector3::new(30.0, -20.0, 220.0),
         };
-        let truth = PlaneView { pose, k1: -0.01 };
+        let truth = PlaneView { pose, k1: -0.01, k2: 0.0 };
         let p = Point::new(11.0, -7.0);
         assert!(truth.backward(truth.forward(p)).distance(p) < 1e-6);
         let mut points = vec![];

@@ -4,6 +4,7 @@ mod edges;
 mod figure;
 mod fit;
 mod given;
+mod id1;
 mod lines;
 mod pocket;
 mod profile;
@@ -31,6 +32,41 @@ pub enum Source {
     Pocket,
     CornerRadius,
     Given,
+}
+
+impl Source {
+    /// The source in plain words.
+    pub fn name(self) -> &'static str {
+        match self {
+            Source::Card => "a printed card",
+            Source::Id1 => "a bank-card sized card",
+            Source::Points => "the points you gave",
+            Source::Ruler => "a rule",
+            Source::Coin => "a coin",
+            Source::Pocket => "the pocket's planned size",
+            Source::CornerRadius => "the cutter's radius in the corners",
+            Source::Given => "the scale you gave",
+        }
+    }
+    /// What the user gave wins over what was found.
+    pub fn by_hand(self) -> bool {
+        matches!(self, Source::Points | Source::Given)
+    }
+    /// Which reference the floor's map is made from, smallest first: references by hand, then those that fix the whole
+    /// plane (the more points the better), then those that only give a length.
+    fn rank(self) -> usize {
+        const ORDER: [Source; 8] = [
+            Source::Points,
+            Source::Given,
+            Source::Card,
+            Source::Id1,
+            Source::Pocket,
+            Source::Ruler,
+            Source::Coin,
+            Source::CornerRadius,
+        ];
+        ORDER.iter().position(|s| *s == self).unwrap_or(ORDER.len())
+    }
 }
 
 /// Which plane of the work a reference lies on.
@@ -70,6 +106,11 @@ pub struct Reference {
     pub residual_px: f64,
     /// One-sigma relative error of a length on the reference plane at the photo's middle.
     pub relative_sigma: f64,
+    /// Where in the photo the reference lies (its middle), px.
+    pub at_px: Point,
+    /// One-sigma relative error of a length on the reference plane at `at_px`: smaller than `relative_sigma` where the
+    /// tilt is uncertain.
+    pub local_sigma: f64,
     /// Outline of the object in photo pixels, to be left out of the floor; empty for points.
     pub outline_px: Vec<Point>,
     /// Focal length as known after the fit, px: what the file said and the reference's own perspective together; `None`
@@ -77,6 +118,13 @@ pub struct Reference {
     pub focal_px: Option<crate::units::Measured>,
     /// The camera over the reference plane, with its lens distortion, where it was fitted (same axes as `to_px`).
     pub view: Option<PlaneView>,
+}
+
+impl Reference {
+    /// The same reference with its millimetres `k` times smaller: what was 1 mm is `k` mm. Its own height stays.
+    pub fn scaled(&self, k: f64) -> Self {
+        Self { to_px: self.to_px.scaled(k), view: self.view.as_ref().map(|v| v.scaled(k)), ..self.clone() }
+    }
 }
 
 /// Main lens of a phone where the file does not say: 26 mm equivalent (common practice, no source; phones since 2015 lie
@@ -93,22 +141,32 @@ pub fn assumed_focal_px(photo: &Photo) -> f64 {
     ASSUMED_F35_MM * (photo.width as f64).hypot(photo.height as f64) / 43.266_615
 }
 
-/// Finds the reference: known points, else a known scale, else what is searched for in the photo.
+/// Finds the references, the one to make the floor's map from first: known points, a known scale, then what is searched
+/// for in the photo. What is given by hand wins; what else is found then only serves to compare.
 ///
-/// `None` when there is none (rectify raises the caveat): not an error. Fails on points that cannot fix a plane and on a
+/// Empty when there is none (rectify raises the caveat): not an error. Fails on points that cannot fix a plane and on a
 /// scale that is not positive.
-pub fn find(photo: &Photo, plan: &PlannedCut, options: &Options) -> Result<(Option<Reference>, Vec<Caveat>)> {
+pub fn find(photo: &Photo, plan: &PlannedCut, options: &Options) -> Result<(Vec<Reference>, Vec<Caveat>)> {
     let points = if options.points.is_empty() { &plan.reference.points } else { &options.points };
     let on_floor = |f: bool| if f { Level::Floor } else { Level::Rim };
     let level = options.level.or(plan.reference.on_floor.map(on_floor));
+    let (mut all, mut caveats) = (vec![], vec![]);
     if !points.is_empty() {
-        return given::from_points(photo, points, level).map(|(r, c)| (Some(r), c));
+        let (reference, new) = given::from_points(photo, points, level)?;
+        all.push(reference);
+        caveats.extend(new);
+    } else if let Some(mm_per_px) = options.mm_per_px.or(plan.reference.mm_per_px) {
+        all.push(given::from_scale(photo, mm_per_px, level)?);
     }
-    if let Some(mm_per_px) = options.mm_per_px.or(plan.reference.mm_per_px) {
-        return given::from_scale(photo, mm_per_px, level).map(|r| (Some(r), vec![]));
+    if !options.no_search {
+        // The level by hand is that of the reference by hand, where there is one.
+        let level = level.filter(|_| all.is_empty());
+        let (found, new) = search::search(photo, plan, level, !options.skip_card);
+        if all.is_empty() {
+            caveats.extend(new);
+        }
+        all.extend(found);
     }
-    if options.no_search {
-        return Ok((None, vec![]));
-    }
-    Ok(search::search(photo, plan, level, !options.skip_card))
+    all.sort_by_key(|r| r.source.rank());
+    Ok((all, caveats))
 }

@@ -33,6 +33,7 @@ pub fn json(inspection: &Inspection) -> Value {
             "residual_px": i.frame.residual_px,
             "plane": i.frame.level,
             "floor_offset_corrected": i.frame.floor_offset_corrected,
+            "references": i.frame.compared,
         })),
         "light": i.patch.light,
         "floor": floor(i),

@@ -27,7 +27,8 @@ pub use text::text;
 pub struct Inspection {
     pub photo: Photo,
     pub plan: PlannedCut,
-    pub reference: Option<Reference>,
+    /// Best first; empty without any.
+    pub references: Vec<Reference>,
     pub frame: FloorFrame,
     pub patch: Patch,
     pub marks: Marks,

@@ -78,19 +78,6 @@ pub(super) fn period_kind(k: PeriodKind) -> &'static str {
     }
 }
 
-fn source(s: Source) -> &'static str {
-    match s {
-        Source::Card => "a printed card",
-        Source::Id1 => "a bank-card sized card",
-        Source::Points => "the points you gave",
-        Source::Ruler => "a rule",
-        Source::Coin => "a coin",
-        Source::Pocket => "the pocket's planned size",
-        Source::CornerRadius => "the cutter's radius in the corners",
-        Source::Given => "the scale you gave",
-    }
-}
-
 /// How the scale was got: one or two sentences.
 pub(super) fn scale(i: &Inspection) -> String {
     let f = &i.frame;
@@ -101,7 +88,7 @@ pub(super) fn scale(i: &Inspection) -> String {
         LengthUnit::Mm => plus_minus(s, "mm per pixel"),
         LengthUnit::In => plus_minus(s.scaled(1.0 / MM_PER_INCH), "inches per pixel"),
     };
-    let mut out = format!("{s} at the photo's centre, from {}", f.source.map_or("the reference", source));
+    let mut out = format!("{s} at the photo's centre, from {}", f.source.map_or("the reference", Source::name));
     match f.level {
         Some(Level::Rim) => out.push_str(" on the top face"),
         Some(Level::Floor) => out.push_str(" on the pocket's floor"),
@@ -114,10 +101,22 @@ pub(super) fn scale(i: &Inspection) -> String {
     } else if f.level == Some(Level::Rim) {
         out.push_str(" Not carried down to the floor.");
     }
+    for c in f.compared.iter().skip(1) {
+        let d = c.relative_difference.scaled(100.0);
+        out.push_str(&format!(" {} differs by {}.", capital(c.source.name()), plus_minus(d, "%")));
+    }
+    if f.compared.iter().filter(|c| c.weight > 0.0).count() > 1 {
+        out.push_str(" Those that agree were joined by their weight.");
+    }
     if f.residual_px > 0.0 {
         out.push_str(&format!(" The reference fits to {:.1} pixels.", f.residual_px));
     }
     out
+}
+
+fn capital(s: &str) -> String {
+    let mut c = s.chars();
+    c.next().map_or(String::new(), |first| first.to_uppercase().chain(c).collect())
 }
 
 /// Where the lamp stands: one sentence, or that it is not known.

@@ -32,7 +32,7 @@ fn files() -> (PathBuf, PathBuf) {
 struct Walk {
     photo: Photo,
     plan: PlannedCut,
-    reference: Option<Reference>,
+    references: Vec<Reference>,
     frame: FloorFrame,
 }
 
@@ -40,9 +40,9 @@ fn walk() -> Walk {
     let (file, plan_file) = files();
     let (photo, _) = photo::read(&file, &photo::Options::default()).unwrap();
     let (plan, _) = plan::read(&plan_file).unwrap();
-    let (reference, _) = reference::find(&photo, &plan, &reference::Options::default()).unwrap();
-    let (frame, _) = rectify::frame(&photo, reference.as_ref(), &plan);
-    Walk { photo, plan, reference, frame }
+    let (references, _) = reference::find(&photo, &plan, &reference::Options::default()).unwrap();
+    let (frame, _) = rectify::frame(&photo, &references, &plan);
+    Walk { photo, plan, references, frame }
 }
 
 fn look(w: &Walk) -> marks::Options {
@@ -62,7 +62,7 @@ fn reference_room(bencher: divan::Bencher) {
 fn floor_room(bencher: divan::Bencher) {
     let w = walk();
     bencher.bench_local(|| {
-        floor::find(&w.photo, &w.frame, w.reference.as_ref(), &w.plan, &floor::Options::default()).unwrap()
+        floor::find(&w.photo, &w.frame, &w.references, &w.plan, &floor::Options::default()).unwrap()
     });
 }
 
@@ -70,7 +70,7 @@ fn floor_room(bencher: divan::Bencher) {
 fn marks_room(bencher: divan::Bencher) {
     let w = walk();
     let (_, patch, _) =
-        floor::find(&w.photo, &w.frame, w.reference.as_ref(), &w.plan, &floor::Options::default()).unwrap();
+        floor::find(&w.photo, &w.frame, &w.references, &w.plan, &floor::Options::default()).unwrap();
     let options = look(&w);
     bencher.bench_local(|| marks::measure(&patch, &options).unwrap());
 }
@@ -79,7 +79,7 @@ fn marks_room(bencher: divan::Bencher) {
 fn explain_room(bencher: divan::Bencher) {
     let w = walk();
     let (frame, patch, _) =
-        floor::find(&w.photo, &w.frame, w.reference.as_ref(), &w.plan, &floor::Options::default()).unwrap();
+        floor::find(&w.photo, &w.frame, &w.references, &w.plan, &floor::Options::default()).unwrap();
     let (marks, _) = marks::measure(&patch, &look(&w)).unwrap();
     let expected = expect::expected(&w.plan);
     bencher.bench_local(|| explain::weigh(&frame, &patch, &marks, &w.plan, &expected));

@@ -53,6 +53,7 @@ pub fn develop(s: &Spec, mut planes: Vec<Vec<f32>>, floor_light: f64) -> RgbImag
 
 /// JPEG bytes with the header a telephone would write; the stored picture is turned as the orientation says.
 pub fn encode(s: &Spec, upright: RgbImage) -> Vec<u8> {
+    assert!(s.camera.exif != "none" || s.camera.orientation == 1, "a turned picture needs a header that says so");
     let stored = match s.camera.orientation {
         3 => imageops::rotate180(&upright),
         6 => imageops::rotate270(&upright),

@@ -91,6 +91,10 @@ pub fn draw(seed: u64, cause: Option<&str>, size: Size) -> Spec {
         asked
     };
     let mut s = base(&mut d, seed, cut, size);
+    if s.camera.exif == "none" {
+        // Nothing in such a file says how it is turned, so it is stored upright.
+        s.camera.orientation = 1;
+    }
     cut::the_cut(&mut d, &mut s);
     square_up(&mut s);
     light::the_light(&mut d, &mut s);

@@ -1,0 +1,104 @@
+//! The bank-card sized card (ID-1): the best figure of its size and corners.
+
+use super::figure::{CARD, Candidate, examine};
+use super::quads::{Quad, quads};
+use super::search::Search;
+use super::three::completed;
+use super::edges::Edges;
+use crate::geometry::Point;
+use rayon::prelude::*;
+
+/// Shortest side of a card looked for, px of the reduced picture: 3.5 % of its long side. On a smaller card the rounding of
+/// the corners cannot be told.
+const LEAST_SIDE: f64 = 30.0;
+
+/// Largest deviation of log aspect and corner cosine of a quad of the reduced picture, and most quads looked at closely.
+const COARSE_SHAPE: f64 = 0.06;
+const MOST_QUADS: usize = 120;
+const MOST_COMPLETED: usize = 60;
+
+/// What makes a candidate a card: least mean share of the corner arcs that show an edge of radius 3.18 mm, least share of
+/// one corner, least mean share of the sides and of one side. Practice photos: cards 0.93 and more, 0.7, 0.89, 0.6; the
+/// best figure that is none 0.55, 0, 1.0, 0.96. The limits lie nearer to the cards: a wrong scale is worse than none.
+const CORNER_SHARE: f64 = 0.75;
+const ONE_CORNER: f64 = 0.4;
+const SIDE_SHARE: f64 = 0.8;
+const ONE_SIDE: f64 = 0.5;
+
+/// Largest rms of the edge points about the outline, mm: the sides of a card are straight to a twentieth.
+const LARGEST_RMS_MM: f64 = 0.06;
+
+/// One sigma of a card's own size: ISO/IEC 7810 allows 85.47 to 85.72 mm and 53.92 to 54.03 mm, +-0.15 % and +-0.1 %.
+pub const SIZE_RELATIVE: f64 = 0.001;
+
+/// The best figure that passes as a card: of four straight edges, else of three and a fourth that is broken.
+pub fn find(s: &Search) -> Option<Candidate> {
+    let size = (CARD.outline.width, CARD.outline.height);
+    let best = |found: &[Quad]| best_card(found, s);
+    best(&quads(&s.lines, &s.reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_QUADS)).or_else(|| {
+        let mut some = completed(&s.edges, &s.lines, &s.reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_COMPLETED);
+        some.retain(|q| stands_out(q, &s.edges));
+        // Three sides say less than four: only a card seen in every corner and all along will do.
+        best(&some).filter(|c| c.quality() > FULL_SCORE)
+    })
+}
+
+/// Whether the mean colour differs between a strip just inside and one just outside of every side: a card is another
+/// thing than what it lies on, while a piece of a grid of lines is not.
+fn stands_out(q: &Quad, edges: &Edges) -> bool {
+    let middle = q.corners.iter().fold(Point::default(), |a, p| a + *p) * 0.25;
+    (0..4).all(|k| {
+        let (a, b) = (q.corners[k], q.corners[(k + 1) % 4]);
+        let t = STRIP_PX / a.lerp(b, 0.5).distance(middle).max(1.0);
+        let [inside, outside] = [t, -t].map(|t| edges.mean_colour(a.lerp(middle, t), b.lerp(middle, t), 40));
+        (0..3).map(|c| (inside[c] - outside[c]).powi(2)).sum::<f64>().sqrt() > OTHER_COLOUR
+    })
+}
+
+/// How far the strips lie from the side, reduced px: clear of the edge's own blur.
+const STRIP_PX: f64 = 4.0;
+/// Least difference of the mean colours, log units (about the same as a fraction of the light): paper under grid lines
+/// differs by under 0.02 from square to square; white card on pale wood by 0.1 and more.
+const OTHER_COLOUR: f64 = 0.05;
+
+fn best_card(found: &[Quad], s: &Search) -> Option<Candidate> {
+    // A few at a time: the best quads come first, and a full score cannot be beaten.
+    let mut best: Option<Candidate> = None;
+    for some in found.chunks(8) {
+        let here = some
+            .par_iter()
+            .filter_map(|q| {
+                let corners = q.corners.map(|c| Point::new(s.edges.full(c.x), s.edges.full(c.y)));
+                examine(&s.profiler, &Quad { corners, ..q.clone() }, &CARD, &s.camera, s.reach_px)
+            })
+            .filter(is_card)
+            .max_by(|a, b| a.quality().total_cmp(&b.quality()));
+        if here.as_ref().map_or(-1.0, Candidate::quality) > best.as_ref().map_or(-1.0, Candidate::quality) {
+            best = here;
+        }
+        if best.as_ref().is_some_and(|b| b.quality() > FULL_SCORE) {
+            break;
+        }
+    }
+    best
+}
+
+/// Quality (2 = every place of every side and corner) above which no better card is looked for.
+const FULL_SCORE: f64 = 1.9;
+
+/// Least px per mm on a card: the arc leaves the sharp corner by 1.3 mm at most, which must be six pixels to be told from
+/// it. Below this any grid of lines would do for a card.
+const LEAST_PX_PER_MM: f64 = 4.5;
+
+fn is_card(c: &Candidate) -> bool {
+    if c.px_per_mm < LEAST_PX_PER_MM {
+        return false;
+    }
+    let least = |v: &[f64; 4]| v.iter().copied().fold(f64::INFINITY, f64::min);
+    c.corner_share() >= CORNER_SHARE
+        && least(&c.corners) >= ONE_CORNER
+        && c.side_share() >= SIDE_SHARE
+        && least(&c.sides) >= ONE_SIDE
+        && c.fitted.residual_px < (LARGEST_RMS_MM * c.px_per_mm).max(0.5)
+}
+
