@@ -43,13 +43,7 @@ pub struct Shade {
     pub contrast: Option<f64>,
 }
 
-pub fn shade(
-    photo: &Photo,
-    frame: &FloorFrame,
-    references: &[Reference],
-    plan: &PlannedCut,
-    piece: &Piece,
-) -> Shade {
+pub fn shade(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &PlannedCut, piece: &Piece) -> Shade {
     let (w, h) = (piece.small.width, piece.small.height);
     let radius = |mm: f64| piece.samples(mm).round().max(1.0) as usize;
     let mut on_card = Mask::new(w, h, false);

@@ -119,8 +119,7 @@ pub fn compare(
             weight: weights[k],
         }
     });
-    let verdict =
-        Verdict { correction: mean(&|s| s.log_ratio).exp(), relative_sigma, compared: compared.collect() };
+    let verdict = Verdict { correction: mean(&|s| s.log_ratio).exp(), relative_sigma, compared: compared.collect() };
     (verdict, caveats)
 }
 

@@ -128,7 +128,8 @@ fn arc_places(view: &PlaneView, outline: Outline, k: usize) -> Vec<Place> {
 /// `None` when its sides do not show or the shape is not that of the outline.
 pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camera, reach_px: f64) -> Option<Candidate> {
     let outline = figure.outline;
-    let start = PlaneView { pose: pose(&quad.corners, camera, (outline.width, outline.height))?, k1: camera.k1.0, k2: 0.0 };
+    let start =
+        PlaneView { pose: pose(&quad.corners, camera, (outline.width, outline.height))?, k1: camera.k1.0, k2: 0.0 };
     if !quad.corners.iter().all(|c| profiler.holds(*c, -2.0)) {
         return None;
     }

@@ -1,10 +1,10 @@
 //! The bank-card sized card (ID-1): the best figure of its size and corners.
 
+use super::edges::Edges;
 use super::figure::{CARD, Candidate, examine};
 use super::quads::{Quad, quads};
 use super::search::Search;
 use super::three::completed;
-use super::edges::Edges;
 use crate::geometry::Point;
 use rayon::prelude::*;
 
@@ -101,4 +101,3 @@ fn is_card(c: &Candidate) -> bool {
         && least(&c.sides) >= ONE_SIDE
         && c.fitted.residual_px < (LARGEST_RMS_MM * c.px_per_mm).max(0.5)
 }
-

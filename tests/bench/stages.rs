@@ -61,16 +61,14 @@ fn reference_room(bencher: divan::Bencher) {
 #[divan::bench(sample_count = 10)]
 fn floor_room(bencher: divan::Bencher) {
     let w = walk();
-    bencher.bench_local(|| {
-        floor::find(&w.photo, &w.frame, &w.references, &w.plan, &floor::Options::default()).unwrap()
-    });
+    bencher
+        .bench_local(|| floor::find(&w.photo, &w.frame, &w.references, &w.plan, &floor::Options::default()).unwrap());
 }
 
 #[divan::bench(sample_count = 10)]
 fn marks_room(bencher: divan::Bencher) {
     let w = walk();
-    let (_, patch, _) =
-        floor::find(&w.photo, &w.frame, &w.references, &w.plan, &floor::Options::default()).unwrap();
+    let (_, patch, _) = floor::find(&w.photo, &w.frame, &w.references, &w.plan, &floor::Options::default()).unwrap();
     let options = look(&w);
     bencher.bench_local(|| marks::measure(&patch, &options).unwrap());
 }
