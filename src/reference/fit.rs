@@ -29,7 +29,7 @@ pub struct Fitted {
     /// Rms distance of the points from the outline, px.
     pub residual_px: f64,
     /// Covariance of the eight parameters (turn 3, shift 3, ln focal length, k1).
-    covariance: DMatrix<f64>,
+    pub covariance: DMatrix<f64>,
 }
 
 impl Fitted {
@@ -56,9 +56,9 @@ impl Fitted {
 
 /// Steps of the numeric derivatives: radians, mm, ln f, k1; each moves the outline by about a hundredth of a pixel to a
 /// pixel.
-const STEPS: [f64; 8] = [1e-5, 1e-5, 1e-5, 1e-3, 1e-3, 1e-2, 1e-4, 1e-4];
+pub const STEPS: [f64; 8] = [1e-5, 1e-5, 1e-5, 1e-3, 1e-3, 1e-2, 1e-4, 1e-4];
 
-fn moved(v: &PlaneView, d: &[f64]) -> PlaneView {
+pub fn moved(v: &PlaneView, d: &[f64]) -> PlaneView {
     let turn = Rotation3::new(Vector3::new(d[0], d[1], d[2]));
     let pose = Pose {
         focal_px: v.pose.focal_px * d[6].exp(),

@@ -6,6 +6,7 @@ mod fit;
 mod given;
 mod id1;
 mod lines;
+pub mod own;
 mod pocket;
 mod profile;
 mod quads;

@@ -111,7 +111,7 @@ pub fn search(photo: &Photo, plan: &PlannedCut, level: Option<Level>, card: bool
     (all, caveats)
 }
 
-fn camera(photo: &Photo) -> Camera {
+pub fn camera(photo: &Photo) -> Camera {
     let centre = Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
     let k1 = (0.0, DISTORTION_SIGMA);
     match photo.focal_px() {

@@ -23,6 +23,7 @@ pub mod spec;
 pub mod surface;
 pub mod truth;
 pub mod visible;
+pub mod warp;
 pub mod wood;
 
 use field::Field;
