@@ -114,3 +114,40 @@ fn nothing_is_found_where_there_is_no_card() {
     }
     println!("{:.0} ms (median)", 1e3 * lowsun::stats::median(&times).unwrap());
 }
+
+fn pictures(dir: &Path, out: &mut Vec<PathBuf>) {
+    for e in std::fs::read_dir(dir).unwrap() {
+        let p = e.unwrap().path();
+        let kind = p.extension().map(|e| e.to_string_lossy().to_lowercase());
+        if p.is_dir() {
+            pictures(&p, out);
+        } else if kind.is_some_and(|k| ["jpg", "jpeg", "png", "heic", "heif", "tiff"].contains(&k.as_str())) {
+            out.push(p);
+        }
+    }
+    out.sort();
+}
+
+/// Real pictures (chessboards, chart paper, rules, printed text, wood) and the practice photos: none shows the card.
+#[test]
+fn nothing_is_found_in_real_pictures() {
+    let Some(root) = std::env::var_os("LOWSUN_CHECK_DATA") else {
+        eprintln!("skipped: LOWSUN_CHECK_DATA is not set, so there are no check photos");
+        return;
+    };
+    let mut all = vec![];
+    for part in ["real", "practice"] {
+        pictures(&Path::new(&root).join(part), &mut all);
+    }
+    let mut looked = 0;
+    for path in &all {
+        let Ok((photo, _)) = photo::read(path, &Default::default()) else { continue };
+        looked += 1;
+        let clock = std::time::Instant::now();
+        let found = own::search(&photo, Printed::default());
+        let ms = 1e3 * clock.elapsed().as_secs_f64();
+        println!("{} x {} {ms:.0} ms {}", photo.width, photo.height, path.display());
+        assert!(found.is_none(), "{}: a {} card", path.display(), found.unwrap().form);
+    }
+    assert!(looked >= 60, "fixture is broken: only {looked} pictures could be read");
+}

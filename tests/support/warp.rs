@@ -171,46 +171,46 @@ impl Scene {
             (direct * shade(p) + self.ambient) as f32
         };
         let seed = self.seed;
-        let wood = |p: Point| -> [f32; 3] {
-            let ring = (p.x / self.ring_mm + 2.0 * f64::from(octaves(p.x / 60.0, p.y / 90.0, 2, seed))).sin() as f32;
-            let fine = octaves(p.x / 0.3, p.y / 4.0, 2, seed + 7);
-            let k = 1.0 + 0.16 * ring + 0.12 * fine;
-            self.wood.map(|c| c * k)
-        };
-        let colour = |p: Point| -> [f32; 3] {
-            let on_paper = outlines.iter().filter(|o| contains(o, p)).count() == 1;
+        // What lies at a place, and how its colour varies there.
+        let thing = |p: Point| -> Thing {
             if covered(p) {
-                let k = 0.8 + 0.3 * octaves(p.x / 5.0, p.y / 1.1, 2, seed + 3);
-                return [0.42 * k, 0.2 * k, 0.12 * k];
+                Thing::Cover
+            } else if outlines.iter().filter(|o| contains(o, p)).count() != 1 {
+                Thing::Wood
+            } else if self.form.map_or_else(|| decoy(seed, p), |_| drawn.dark(p)) {
+                Thing::Ink
+            } else {
+                Thing::Paper
             }
-            if !on_paper {
-                return wood(p);
+        };
+        let colour = |t: Thing| match t {
+            Thing::Cover => [0.42, 0.2, 0.12],
+            Thing::Wood => self.wood,
+            Thing::Ink => [0.045; 3],
+            Thing::Paper => [0.80, 0.79, 0.76],
+        };
+        let grain = |t: Thing, p: Point| match t {
+            Thing::Cover => 0.8 + 0.3 * octaves(p.x / 5.0, p.y / 1.1, 2, seed + 3),
+            Thing::Wood => {
+                let ring = (p.x / self.ring_mm + 2.0 * f64::from(octaves(p.x / 60.0, p.y / 90.0, 2, seed))).sin() as f32;
+                1.0 + 0.16 * ring + 0.12 * octaves(p.x / 0.3, p.y / 4.0, 2, seed + 7)
             }
-            let fibre = 1.0 + 0.03 * octaves(p.x / 0.4, p.y / 0.4, 2, seed + 5);
-            let dark = match self.form {
-                Some(_) => drawn.dark(p),
-                None => decoy(seed, p),
-            };
-            if dark { [0.045; 3] } else { [0.80 * fibre, 0.79 * fibre, 0.76 * fibre] }
+            Thing::Ink | Thing::Paper => 1.0 + 0.03 * octaves(p.x / 0.4, p.y / 0.4, 2, seed + 5),
         };
-        let look = |q: Point| -> [f32; 3] {
-            let p = ground(q);
-            let c = colour(p);
-            let e = light(p);
-            c.map(|v| v * e)
-        };
-        // Three samples a side where it matters.
+        // Nine places a pixel where things meet; light and grain once.
         let pixel = |i: usize, j: usize| -> [f32; 3] {
             let p = ground(Point::new(i as f64, j as f64));
+            let here = thing(p);
+            let e = light(p) * grain(here, p);
             let apart = ((p.x - half.x).abs() - half.x).max((p.y - half.y).abs() - half.y);
-            if apart > 3.0 && !covered(p) {
-                return look(Point::new(i as f64, j as f64));
+            if apart > 3.0 {
+                return colour(here).map(|v| v * e);
             }
             let mut s = [0.0f32; 3];
             for k in 0..9 {
-                let q = Point::new(i as f64 + (k % 3) as f64 / 3.0 - 1.0 / 3.0, j as f64 + (k / 3) as f64 / 3.0 - 1.0 / 3.0);
-                let c = look(q);
-                (0..3).for_each(|n| s[n] += c[n] / 9.0);
+                let (u, v) = ((k % 3) as f64 / 3.0 - 1.0 / 3.0, (k / 3) as f64 / 3.0 - 1.0 / 3.0);
+                let c = colour(thing(ground(Point::new(i as f64 + u, j as f64 + v))));
+                (0..3).for_each(|n| s[n] += c[n] * e / 9.0);
             }
             s
         };
@@ -252,6 +252,14 @@ impl Scene {
         let corners = if self.form.is_some() { corners.collect() } else { vec![] };
         Shot { jpeg, corners }
     }
+}
+
+#[derive(Clone, Copy)]
+enum Thing {
+    Wood,
+    Cover,
+    Paper,
+    Ink,
 }
 
 /// How far beyond the line that cuts `share` of the rectangle (0, 0) to 2 `half` off on the side of direction `a`, mm.

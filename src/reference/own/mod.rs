@@ -6,6 +6,7 @@
 
 mod code;
 mod lattice;
+mod measure;
 mod place;
 mod pose;
 mod refine;
@@ -13,13 +14,12 @@ mod saddles;
 
 use super::fit::Fitted;
 use super::quads::Camera;
-use crate::card::{Card, Form, Printed};
-use crate::geometry::{Homography, PlaneView, Point};
+use super::{Level, Reference, Source};
+use crate::card::{Card, Form, MARGIN_MM, PAPER_MM, Printed};
+use crate::geometry::Point;
 use crate::photo::Photo;
 use crate::raster::Plane;
-use lattice::Lattice;
-use place::Placement;
-use rayon::prelude::*;
+use crate::units::Measured;
 use std::sync::LazyLock;
 
 /// A saddle corner of the card in the photo.
@@ -51,16 +51,27 @@ const LONG_SIDE: usize = 2000;
 /// Most lattices tried; parts of one card come first.
 const MOST_LATTICES: usize = 6;
 
+/// One sigma of a print's own size: a home printer keeps 100 mm within 0.3 mm or so (common practice, no source) unless it
+/// shrinks the page, which only the measured bar tells; a bar read to 0.1 mm leaves 0.1 %.
+const PRINTED_RELATIVE: f64 = 0.003;
+const MEASURED_RELATIVE: f64 = 0.001;
+
 static CARDS: LazyLock<Vec<Card>> = LazyLock::new(|| Form::ALL.into_iter().map(Card::of).collect());
 
 /// Place on the drawn card that serves as origin, mm in the card frame: on the paper, in the middle of the pocket card and
 /// of the first corner of the others.
 pub fn origin(form: Form) -> Point {
-    let card = &CARDS[Form::ALL.iter().position(|f| *f == form).unwrap_or(0)];
     match form {
-        Form::Pocket => Point::new(f64::from(card.cols), f64::from(card.rows)) * (card.pitch_mm() / 2.0),
-        _ => Point::new(3.0, 3.0) * card.pitch_mm(),
+        Form::Pocket => middle(form),
+        _ => Point::new(3.0, 3.0) * crate::card::PITCH_MM,
     }
+}
+
+/// Middle of the rectangle round the drawn card, mm in the card frame.
+fn middle(form: Form) -> Point {
+    CARDS.iter().find(|c| c.form == form).map_or(Point::default(), |c| {
+        Point::new(f64::from(c.cols), f64::from(c.rows)) * (c.pitch_mm() / 2.0)
+    })
 }
 
 /// Looks for the card in a photo; see [`find`].
@@ -75,94 +86,61 @@ pub fn find(luma: &Plane, camera: &Camera, printed: Printed) -> Option<Find> {
     let k = luma.width.max(luma.height).div_ceil(LONG_SIDE).max(1);
     let reduced = luma.shrink(k);
     let found = saddles::saddles(&reduced);
-    let contrast = |a: Point, b: Point| {
-        let (a, b) = (f64::from(reduced.bilinear(a.x, a.y)), f64::from(reduced.bilinear(b.x, b.y)));
-        (a - b) / (a + b).max(1e-6)
-    };
     let full = |p: Point| Point::new((p.x + 0.5) * k as f64 - 0.5, (p.y + 0.5) * k as f64 - 0.5);
-    lattice::lattices(&found, contrast).into_iter().take(MOST_LATTICES).find_map(|l| {
-        let to_px = |p: Point| full(l.map.forward(p));
-        let placed = place::identify(luma, &l, &to_px, &CARDS)?;
+    lattice::lattices(&found, step_across(&reduced)).into_iter().take(MOST_LATTICES).find_map(|l| {
+        let placed = place::identify(luma, &l, &|p: Point| full(l.map.forward(p)), &CARDS)?;
         let card = code::card_of(&CARDS, placed.form)?;
-        measure(luma, camera, printed, card, &placed, &l, &full)
+        let first = card.saddles().into_iter().filter_map(|p| Some((p, full(*l.nodes.get(&placed.forward(p))?))));
+        measure::measure(luma, camera, printed, card, first.collect())
     })
 }
 
-/// Least share of the card's corners in the photo that must be seen, and least number: a third of them covered, another
-/// third lost to gloss and blur.
-const LEAST_SHARE: f64 = 0.25;
-const LEAST_CORNERS: usize = 12;
-
-/// Largest median distance from the fit, cells: a print on paper that lies flat is straight to a hundredth of a cell.
-const LARGEST_MEDIAN: f64 = 0.03;
-
-/// Corners farther from the fit than this many times the scatter are left out.
-const OUTLIER: f64 = 4.5;
-
-fn measure(
-    luma: &Plane,
-    camera: &Camera,
-    printed: Printed,
-    card: &Card,
-    placed: &Placement,
-    lattice: &Lattice,
-    full: &impl Fn(Point) -> Point,
-) -> Option<Find> {
-    let middle = origin(card.form);
-    let mm = |p: (i32, i32)| printed.point(card.point_mm(p.0, p.1) - middle);
-    let corners: Vec<(i32, i32)> = card.saddles();
-    // The lattice's own corners fix the first map.
-    let first: Vec<(Point, Point)> = corners
-        .iter()
-        .filter_map(|&p| Some((mm(p), full(*lattice.nodes.get(&placed.forward(p))?))))
-        .collect();
-    let map = Homography::from_pairs(&first)?;
-    let mut view = pose::start(&map, camera)?;
-    let mut last = None;
-    // The first look follows the lattice's own map, the next the camera fitted to it.
-    for (round, reach) in [0.25, 0.15, 0.1].into_iter().enumerate() {
-        let at = |p: Point| if round == 0 { map.forward(p) } else { view.forward(p) };
-        let step = card.pitch_mm();
-        let mut pairs: Vec<Pair> = corners
-            .par_iter()
-            .filter_map(|&p| {
-                let p = mm(p);
-                let here = at(p);
-                let cell = at(p + Point::new(step, 0.0)).distance(here).min(at(p + Point::new(0.0, step)).distance(here));
-                corner(luma, here, cell, reach).map(|q| Pair { mm: p, px: q.at, sigma_px: q.sigma_px })
-            })
-            .collect();
-        let fitted = pose::fit(&view, &pairs, camera)?;
-        let scatter = median_px(&fitted.view, &pairs).max(0.02);
-        pairs.retain(|q| fitted.view.forward(q.mm).distance(q.px) < OUTLIER * scatter);
-        let fitted = pose::fit(&fitted.view, &pairs, camera)?;
-        view = fitted.view.clone();
-        last = Some((pairs, fitted));
+/// Contrast between two places: the difference of their brightness over the sum.
+fn step_across(plane: &Plane) -> impl Fn(Point, Point) -> f64 {
+    |a, b| {
+        let (a, b) = (f64::from(plane.bilinear(a.x, a.y)), f64::from(plane.bilinear(b.x, b.y)));
+        (a - b) / (a + b).max(1e-6)
     }
-    let (pairs, fitted) = last?;
-    let (w, h) = (luma.width as f64, luma.height as f64);
-    let inside = |p: Point| p.x > 4.0 && p.y > 4.0 && p.x < w - 5.0 && p.y < h - 5.0;
-    let expected = corners.iter().filter(|p| inside(view.forward(mm(**p)))).count();
-    let median_px = median_px(&view, &pairs);
-    let cell = view.forward(Point::new(card.pitch_mm(), 0.0)).distance(view.forward(Point::default()));
-    let enough = pairs.len() >= LEAST_CORNERS && pairs.len() as f64 >= LEAST_SHARE * expected as f64;
-    (enough && median_px < (LARGEST_MEDIAN * cell).max(0.4)).then_some(Find {
-        form: card.form,
-        pairs,
-        expected,
-        fitted,
-        median_px,
-    })
 }
 
-fn median_px(view: &PlaneView, pairs: &[Pair]) -> f64 {
-    let r: Vec<f64> = pairs.iter().map(|p| view.forward(p.mm).distance(p.px)).collect();
-    crate::stats::median(&r).unwrap_or(f64::INFINITY)
+impl Find {
+    /// The card as a reference on `level`; `printed` is what the user measured, if anything.
+    pub fn reference(&self, photo: &Photo, printed: Option<Printed>, level: Level) -> Option<Reference> {
+        let view = self.fitted.view.clone();
+        let size = printed.map_or(PRINTED_RELATIVE, |_| MEASURED_RELATIVE);
+        let scale = printed.unwrap_or_default();
+        let half = middle(self.form) + Point::new(MARGIN_MM, MARGIN_MM);
+        let about = scale.point(middle(self.form) - origin(self.form));
+        let photo_middle = Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
+        let focal = view.pose.focal_px;
+        Some(Reference {
+            to_px: view.homography(about, (half.x * scale.x, half.y * scale.y))?,
+            source: Source::Card,
+            level,
+            height_mm: PAPER_MM,
+            residual_px: self.fitted.residual_px,
+            relative_sigma: self.fitted.scale_sigma(view.backward(photo_middle)).hypot(size),
+            outline_px: self.outline_px(scale),
+            focal_px: Measured::new(focal, focal * self.fitted.focal_sigma()),
+            view: Some(view),
+        })
+    }
+    /// Outline of the paper in the photo. A window is part of it by way of a seam: along the outer edge, across, round the
+    /// window and back, so that by the even-odd rule the window lies outside.
+    fn outline_px(&self, printed: Printed) -> Vec<Point> {
+        let outlines = CARDS.iter().find(|c| c.form == self.form).map(Card::outlines_mm).unwrap_or_default();
+        let mut out = vec![];
+        for ring in outlines {
+            let n = ring.len();
+            // Eighths of every edge follow the lens' bend.
+            for k in 0..=8 * n {
+                let p = ring[k / 8 % n].lerp(ring[(k / 8 + 1) % n], (k % 8) as f64 / 8.0);
+                out.push(self.fitted.view.forward(printed.point(p - origin(self.form))));
+            }
+        }
+        out
+    }
 }
 
-/// The corner within `reach` cells of a place, as seen at full size in a window of a cell's width.
-fn corner(luma: &Plane, at: Point, cell: f64, reach: f64) -> Option<refine::Placed> {
-    let radius = (0.4 * cell).clamp(3.5, 16.0);
-    let q = refine::place(luma, at, radius).filter(|q| q.at.distance(at) < (reach * cell).max(1.0))?;
-    saddles::around(luma, q.at, (0.35 * cell).clamp(3.0, 14.0)).map(|_| q)
-}
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,104 @@
+use super::*;
+use std::path::PathBuf;
+
+fn data(part: &str) -> Option<PathBuf> {
+    let Some(root) = std::env::var_os("LOWSUN_CHECK_DATA") else {
+        eprintln!("skipped: LOWSUN_CHECK_DATA is not set, so there are no check photos");
+        return None;
+    };
+    Some(PathBuf::from(root).join(part))
+}
+
+/// A card drawn straight on, `px` per cell, its middle in the middle of a plane.
+fn flat(form: Form, px: f64) -> Plane {
+    let card = Card::of(form);
+    let (w, h) = ((f64::from(card.cols) + 3.0) * px, (f64::from(card.rows) + 3.0) * px);
+    let sharp = Plane::from_fn(w as usize, h as usize, |x, y| {
+        let p = Point::new((x as f64 + 0.5) / px - 1.5, (y as f64 + 0.5) / px - 1.5) * card.pitch_mm();
+        if card.dark(p) { 0.05 } else { 0.8 }
+    });
+    crate::raster::gaussian_blur(&sharp, 1.0)
+}
+
+fn camera(p: &Plane) -> Camera {
+    let centre = Point::new(p.width as f64 / 2.0, p.height as f64 / 2.0);
+    Camera { focal_px: 1.2 * p.width as f64, relative: 0.03, centre, k1: (0.0, 0.012) }
+}
+
+/// The inner corners of OpenCV's chessboard photos, found and linked here, against those of OpenCV's cornerSubPix (window
+/// 11 px; `tests/truth/chessboards.json`). 0.1 px: both minimise the same sum with other weights; on these photos (640 x
+/// 480, squares of 20 to 40 px, JPEG) the two settle 0.02 to 0.06 px apart.
+#[test]
+fn corners_of_real_chessboards_are_opencvs() {
+    let Some(dir) = data("real/checkerboards") else { return };
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/truth/chessboards.json");
+    let truth: serde_json::Value = serde_json::from_slice(&std::fs::read(path).unwrap()).unwrap();
+    for one in truth["photos"].as_array().unwrap() {
+        let name = one["photo"].as_str().unwrap();
+        let (photo, _) = crate::photo::read(&dir.join(name), &Default::default()).unwrap();
+        let found = saddles::saddles(&photo.luma);
+        let all = lattice::lattices(&found, step_across(&photo.luma));
+        let largest = all.first().unwrap_or_else(|| panic!("{name}: no lattice among {} corners", found.len()));
+        let mut off = vec![];
+        for c in one["corners_px"].as_array().unwrap() {
+            let c = Point::new(c[0].as_f64().unwrap(), c[1].as_f64().unwrap());
+            let near = largest.nodes.values().map(|p| p.distance(c)).fold(f64::INFINITY, f64::min);
+            assert!(near < 1.0, "{name}: the lattice has no corner at {c:?}");
+            off.push(refine::place(&photo.luma, c, 5.5).unwrap().at.distance(c));
+        }
+        let (median, worst) = (crate::stats::median(&off).unwrap(), off.iter().copied().fold(0.0, f64::max));
+        println!("{name}: {} nodes, {median:.3} px from OpenCV's, at most {worst:.3}", largest.nodes.len());
+        assert!(median < 0.1 && worst < 0.5, "{name}: median {median}, worst {worst}");
+        assert!(find(&photo.luma, &camera(&photo.luma), Printed::default()).is_none(), "{name}: a board is no card");
+    }
+}
+
+#[test]
+fn every_form_is_found_with_nearly_all_its_corners() {
+    for form in Form::ALL {
+        let plane = flat(form, 20.0);
+        let f = find(&plane, &camera(&plane), Printed::default()).unwrap_or_else(|| panic!("{form} not found"));
+        assert_eq!(f.form, form);
+        assert_eq!(f.expected, Card::of(form).saddles().len());
+        assert!(f.pairs.len() as f64 > 0.97 * f.expected as f64, "{form}: {} of {}", f.pairs.len(), f.expected);
+        // 20 px are 4 mm.
+        let scale = f.fitted.view.forward(Point::new(1.0, 0.0)).distance(f.fitted.view.forward(Point::default()));
+        assert!((scale / 5.0 - 1.0).abs() < 1e-3, "{form}: {scale} px per mm");
+    }
+}
+
+#[test]
+fn a_sheet_printed_too_small_is_measured_in_its_own_millimetres() {
+    let plane = flat(Form::Pocket, 20.0);
+    let f = find(&plane, &camera(&plane), Printed { x: 0.98, y: 0.97 }).unwrap();
+    let m = f.fitted.view.forward(Point::default());
+    let along = |x: f64, y: f64| f.fitted.view.forward(Point::new(x, y)).distance(m);
+    // A view of square pixels cannot show both, but lies between.
+    let (x, y) = (along(1.0, 0.0) * 0.98, along(0.0, 1.0) * 0.97);
+    assert!((x * y / 25.0 - 1.0).abs() < 2e-3, "{x} {y}");
+}
+
+#[test]
+fn a_checker_without_codes_is_no_card() {
+    let mut plane = flat(Form::Pocket, 20.0);
+    // Every block is painted over with checker.
+    let card = Card::of(Form::Pocket);
+    for b in card.blocks() {
+        for y in 0..80 {
+            for x in 0..80 {
+                let (i, j) = (b.cell.0 + x / 20, b.cell.1 + y / 20);
+                let at = (30 + b.cell.1 * 20 + y) as usize * plane.width + (30 + b.cell.0 * 20 + x) as usize;
+                plane.data[at] = if (i + j) % 2 == 0 { 0.05 } else { 0.8 };
+            }
+        }
+    }
+    assert!(find(&plane, &camera(&plane), Printed::default()).is_none());
+    // Blank holes in the right places are no card either: somebody else's board may have them.
+    for b in card.blocks() {
+        for k in 0..80 * 80 {
+            let at = (30 + b.cell.1 * 20 + k / 80) as usize * plane.width + (30 + b.cell.0 * 20 + k % 80) as usize;
+            plane.data[at] = 0.8;
+        }
+    }
+    assert!(find(&plane, &camera(&plane), Printed::default()).is_none());
+}
