@@ -84,6 +84,10 @@ registry! {
         "Which plane the reference lies on, the stock's top or the pocket's floor, was not certain.",
         "A reference on the stock's top lies nearer to the camera than one on the floor; taking the one for the other changes every length by the depth over the camera's distance, 1 to 5 percent.",
         "say where it lies: reference level rim or floor, in the plan or on the command line";
+    PRINT_NOT_MEASURED = "print-not-measured",
+        "The printed card was taken to be as large as it was drawn; nobody measured the print.",
+        "Printers stretch or shrink a page by some tenths of a percent, and \"fit to page\" by 2 to 8 percent. The bars of 100 mm beside the card tell by how much. Until they are measured the scale counts as known to 0.3 percent only, and a page that was fitted would go unseen.",
+        "measure both printed bars with a caliper or a good rule and give them with --card-measured, such as --card-measured 99.4x99.7mm";
     REFERENCES_DISAGREE = "references-disagree",
         "Two things of known size in the photo do not agree on the scale.",
         "Each says how many millimetres a pixel is on the floor. They differ by more than three times the doubt of the difference, so one of them is not the size it was taken for, or does not lie where it was taken to lie. The most trusted one is used (two that agree outvote a third), and the doubt of the scale is widened by half of the difference.",

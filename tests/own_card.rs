@@ -5,7 +5,6 @@
 
 mod support;
 
-use lowsun::card::Printed;
 use lowsun::geometry::Point;
 use lowsun::photo;
 use lowsun::reference::own;
@@ -47,7 +46,7 @@ fn the_card_is_found_in_made_photos() {
         let shot = scene.shoot();
         let photo = taken(&shot.jpeg, &dir, &format!("card{seed:03}.jpg"));
         let clock = std::time::Instant::now();
-        let found = own::search(&photo, Printed::default());
+        let found = own::search(&photo, None);
         times.push(clock.elapsed().as_secs_f64());
         let Some(f) = found.filter(|f| Some(f.form) == scene.form) else {
             println!("{seed}: missed, {scene:?}");
@@ -108,7 +107,7 @@ fn nothing_is_found_where_there_is_no_card() {
         let shot = Scene::draw(seed as u64, size()).without().shoot();
         let photo = taken(&shot.jpeg, &dir, &format!("none{seed:03}.jpg"));
         let clock = std::time::Instant::now();
-        let found = own::search(&photo, Printed::default());
+        let found = own::search(&photo, None);
         times.push(clock.elapsed().as_secs_f64());
         assert!(found.is_none(), "seed {seed}: a {} that is not there", found.unwrap().form);
     }
@@ -144,7 +143,7 @@ fn nothing_is_found_in_real_pictures() {
         let Ok((photo, _)) = photo::read(path, &Default::default()) else { continue };
         looked += 1;
         let clock = std::time::Instant::now();
-        let found = own::search(&photo, Printed::default());
+        let found = own::search(&photo, None);
         let ms = 1e3 * clock.elapsed().as_secs_f64();
         println!("{} x {} {ms:.0} ms {}", photo.width, photo.height, path.display());
         assert!(found.is_none(), "{}: a {} card", path.display(), found.unwrap().form);

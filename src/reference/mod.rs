@@ -162,7 +162,7 @@ pub fn find(photo: &Photo, plan: &PlannedCut, options: &Options) -> Result<(Vec<
     if !options.no_search {
         // The level by hand is that of the reference by hand, where there is one.
         let level = level.filter(|_| all.is_empty());
-        let (found, new) = search::search(photo, plan, level, !options.skip_card);
+        let (found, new) = search::search(photo, plan, level, options);
         if all.is_empty() {
             caveats.extend(new);
         }

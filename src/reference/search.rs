@@ -6,7 +6,7 @@ use super::lines::{Line, lines};
 use super::pocket::{RIM_SIZE_SIGMA_MM, agrees, holds_card, is_rim, rim, rim_quads, rims};
 use super::profile::Profiler;
 use super::quads::{Camera, Quad};
-use super::{ASSUMED_F35_RELATIVE, CAMERA_F35_RELATIVE, Level, Reference, Source, assumed_focal_px, id1};
+use super::{ASSUMED_F35_RELATIVE, CAMERA_F35_RELATIVE, Level, Options, Reference, Source, assumed_focal_px, id1, own};
 use crate::caveat;
 use crate::caveat::Caveat;
 use crate::geometry::{PlaneView, Point};
@@ -81,18 +81,36 @@ impl<'a> Search<'a> {
     }
 }
 
-/// Looks for every kind of reference: an ID-1 card (if `card`) and the planned pocket's rim.
-pub fn search(photo: &Photo, plan: &PlannedCut, level: Option<Level>, card: bool) -> (Vec<Reference>, Vec<Caveat>) {
+/// Looks for every kind of reference: the printed card or else an ID-1 card, and the planned pocket's rim.
+pub fn search(
+    photo: &Photo,
+    plan: &PlannedCut,
+    level: Option<Level>,
+    options: &Options,
+) -> (Vec<Reference>, Vec<Caveat>) {
     let Some(s) = Search::new(photo, plan, level) else { return (vec![], vec![]) };
     let (mut all, mut caveats) = (vec![], vec![]);
-    let found = if card { id1::find(&s) } else { None };
+    let card = !options.skip_card;
+    let printed = options.card_measured.or(plan.reference.card_measured);
+    let own = if card { own::find(&photo.luma, &s.camera, printed) } else { None };
+    // Beside the printed card an ID-1 card would add little and cost as much as all the rest.
+    let found = if card && own.is_none() { id1::find(&s) } else { None };
+    let seen = own.as_ref().map(|o| &o.fit.fitted.view).or(found.as_ref().map(|c| &c.fitted.view));
     let rim = rim(s.plan);
     let pocket = rim.as_ref().and_then(|figure| {
         // Beside a card only the quads of its own scale can be the rim.
-        let fits = |q: &&Quad| found.as_ref().is_none_or(|c| agrees(&c.fitted.view, q, figure, &s.camera));
+        let fits = |q: &&Quad| seen.is_none_or(|v| agrees(v, q, figure, &s.camera));
         let some: Vec<Quad> = s.rim_quads.iter().filter(fits).take(if card { 12 } else { 60 }).cloned().collect();
         rims(&s.profiler, &some, figure, &s.camera, s.reach_px).into_iter().find(is_rim)
     });
+    if let Some(o) = own {
+        let (level, new) = s.level(&o.fit.fitted.view, "printed card");
+        caveats.extend(new);
+        if printed.is_none() {
+            caveats.push(caveat::PRINT_NOT_MEASURED.plain());
+        }
+        all.extend(o.reference(photo, printed, level));
+    }
     if let Some(mut c) = found {
         if let Some(again) = pocket.as_ref().and_then(|p| {
             // The rim's long straight edges know the lens better than the card does; its size is left out.

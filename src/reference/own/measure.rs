@@ -3,7 +3,7 @@
 use super::super::quads::Camera;
 use super::{Find, Pair, origin, pose, refine, saddles};
 use crate::card::{Card, Printed};
-use crate::geometry::{Homography, PlaneView, Point};
+use crate::geometry::{Homography, Point};
 use crate::raster::Plane;
 use rayon::prelude::*;
 
@@ -23,19 +23,22 @@ const OUTLIER: f64 = 4.5;
 pub fn measure(
     luma: &Plane,
     camera: &Camera,
-    printed: Printed,
+    printed: Option<Printed>,
     card: &Card,
     some: Vec<((i32, i32), Point)>,
 ) -> Option<Find> {
+    let sigma = printed.map_or(pose::ASPECT_SIGMA, |_| pose::MEASURED_ASPECT_SIGMA);
+    let known = pose::Known { camera, aspect_sigma: sigma };
+    let printed = printed.unwrap_or_default();
     let mm = |p: (i32, i32)| printed.point(card.point_mm(p.0, p.1) - origin(card.form));
     let corners = card.saddles();
     let first: Vec<(Point, Point)> = some.into_iter().map(|(p, q)| (mm(p), q)).collect();
     let map = Homography::from_pairs(&first)?;
-    let mut view = pose::start(&map, camera)?;
-    let mut last = None;
+    let start = pose::start(&map, camera)?;
+    let mut last: Option<(Vec<Pair>, pose::Fit)> = None;
     // The first look follows the lattice's own map, the next the camera fitted to it.
-    for (round, reach) in [0.25, 0.15, 0.1].into_iter().enumerate() {
-        let at = |p: Point| if round == 0 { map.forward(p) } else { view.forward(p) };
+    for reach in [0.25, 0.15, 0.1] {
+        let at = |p: Point| last.as_ref().map_or_else(|| map.forward(p), |l| l.1.forward(p));
         let step = card.pitch_mm();
         let mut pairs: Vec<Pair> = corners
             .par_iter()
@@ -46,31 +49,30 @@ pub fn measure(
                 corner(luma, here, cell, reach).map(|q| Pair { mm: p, px: q.at, sigma_px: q.sigma_px })
             })
             .collect();
-        let fitted = pose::fit(&view, &pairs, camera)?;
-        let scatter = median_px(&fitted.view, &pairs).max(0.02);
-        pairs.retain(|q| fitted.view.forward(q.mm).distance(q.px) < OUTLIER * scatter);
-        let fitted = pose::fit(&fitted.view, &pairs, camera)?;
-        view = fitted.view.clone();
-        last = Some((pairs, fitted));
+        let first = pose::fit(last.as_ref().map_or(&start, |l| &l.1.fitted.view), &pairs, &known)?;
+        let scatter = median_px(&first, &pairs).max(0.02);
+        pairs.retain(|q| first.forward(q.mm).distance(q.px) < OUTLIER * scatter);
+        let fit = pose::fit(&first.fitted.view, &pairs, &known)?;
+        last = Some((pairs, fit));
     }
-    let (pairs, fitted) = last?;
+    let (pairs, fit) = last?;
     let (w, h) = (luma.width as f64, luma.height as f64);
     let inside = |p: Point| p.x > 4.0 && p.y > 4.0 && p.x < w - 5.0 && p.y < h - 5.0;
-    let expected = corners.iter().filter(|p| inside(view.forward(mm(**p)))).count();
-    let median_px = median_px(&view, &pairs);
-    let cell = view.forward(Point::new(card.pitch_mm(), 0.0)).distance(view.forward(Point::default()));
+    let expected = corners.iter().filter(|p| inside(fit.forward(mm(**p)))).count();
+    let median_px = median_px(&fit, &pairs);
+    let cell = fit.forward(Point::new(card.pitch_mm(), 0.0)).distance(fit.forward(Point::default()));
     let enough = pairs.len() >= LEAST_CORNERS && pairs.len() as f64 >= LEAST_SHARE * expected as f64;
     (enough && median_px < (LARGEST_MEDIAN * cell).max(0.4)).then_some(Find {
         form: card.form,
         pairs,
         expected,
-        fitted,
+        fit,
         median_px,
     })
 }
 
-fn median_px(view: &PlaneView, pairs: &[Pair]) -> f64 {
-    let r: Vec<f64> = pairs.iter().map(|p| view.forward(p.mm).distance(p.px)).collect();
+fn median_px(fit: &pose::Fit, pairs: &[Pair]) -> f64 {
+    let r: Vec<f64> = pairs.iter().map(|p| fit.forward(p.mm).distance(p.px)).collect();
     crate::stats::median(&r).unwrap_or(f64::INFINITY)
 }
 

@@ -12,7 +12,6 @@ mod pose;
 mod refine;
 mod saddles;
 
-use super::fit::Fitted;
 use super::quads::Camera;
 use super::{Level, Reference, Source};
 use crate::card::{Card, Form, MARGIN_MM, PAPER_MM, Printed};
@@ -20,6 +19,7 @@ use crate::geometry::Point;
 use crate::photo::Photo;
 use crate::raster::Plane;
 use crate::units::Measured;
+use pose::Fit;
 use std::sync::LazyLock;
 
 /// A saddle corner of the card in the photo.
@@ -38,8 +38,8 @@ pub struct Find {
     pub pairs: Vec<Pair>,
     /// Corners of the card that should lie in the photo.
     pub expected: usize,
-    /// The camera over the print, origin at [`origin`], +x along the print's x.
-    pub fitted: Fitted,
+    /// The camera over the print, origin at [`origin`], +x along the print's x, and the print's aspect.
+    pub fit: Fit,
     /// Median distance of the corners from the fit, px.
     pub median_px: f64,
 }
@@ -75,14 +75,15 @@ fn middle(form: Form) -> Point {
 }
 
 /// Looks for the card in a photo; see [`find`].
-pub fn search(photo: &Photo, printed: Printed) -> Option<Find> {
+pub fn search(photo: &Photo, printed: Option<Printed>) -> Option<Find> {
     find(&photo.luma, &super::search::camera(photo), printed)
 }
 
-/// Looks for the card in linear luminance. `camera`: what is known of it; `printed`: what the printer made of the sheet.
+/// Looks for the card in linear luminance. `camera`: what is known of it; `printed`: what the printer made of the sheet, if that was
+/// measured.
 ///
 /// `None` when no lattice of saddle corners carries one of the card's QR blocks, or too few of its corners agree.
-pub fn find(luma: &Plane, camera: &Camera, printed: Printed) -> Option<Find> {
+pub fn find(luma: &Plane, camera: &Camera, printed: Option<Printed>) -> Option<Find> {
     let k = luma.width.max(luma.height).div_ceil(LONG_SIDE).max(1);
     let reduced = luma.shrink(k);
     let found = saddles::saddles(&reduced);
@@ -106,7 +107,7 @@ fn step_across(plane: &Plane) -> impl Fn(Point, Point) -> f64 {
 impl Find {
     /// The card as a reference on `level`; `printed` is what the user measured, if anything.
     pub fn reference(&self, photo: &Photo, printed: Option<Printed>, level: Level) -> Option<Reference> {
-        let view = self.fitted.view.clone();
+        let (fitted, view) = (&self.fit.fitted, self.fit.fitted.view.clone());
         let size = printed.map_or(PRINTED_RELATIVE, |_| MEASURED_RELATIVE);
         let scale = printed.unwrap_or_default();
         let half = middle(self.form) + Point::new(MARGIN_MM, MARGIN_MM);
@@ -118,10 +119,12 @@ impl Find {
             source: Source::Card,
             level,
             height_mm: PAPER_MM,
-            residual_px: self.fitted.residual_px,
-            relative_sigma: self.fitted.scale_sigma(view.backward(photo_middle)).hypot(size),
+            residual_px: fitted.residual_px,
+            relative_sigma: fitted.scale_sigma(view.backward(photo_middle)).hypot(size),
+            at_px: view.forward(about),
+            local_sigma: fitted.scale_sigma(about).hypot(size),
             outline_px: self.outline_px(scale),
-            focal_px: Measured::new(focal, focal * self.fitted.focal_sigma()),
+            focal_px: Measured::new(focal, focal * fitted.focal_sigma()),
             view: Some(view),
         })
     }
@@ -135,7 +138,7 @@ impl Find {
             // Eighths of every edge follow the lens' bend.
             for k in 0..=8 * n {
                 let p = ring[k / 8 % n].lerp(ring[(k / 8 + 1) % n], (k % 8) as f64 / 8.0);
-                out.push(self.fitted.view.forward(printed.point(p - origin(self.form))));
+                out.push(self.fit.forward(printed.point(p - origin(self.form))));
             }
         }
         out

@@ -49,7 +49,7 @@ fn corners_of_real_chessboards_are_opencvs() {
         let (median, worst) = (crate::stats::median(&off).unwrap(), off.iter().copied().fold(0.0, f64::max));
         println!("{name}: {} nodes, {median:.3} px from OpenCV's, at most {worst:.3}", largest.nodes.len());
         assert!(median < 0.1 && worst < 0.5, "{name}: median {median}, worst {worst}");
-        assert!(find(&photo.luma, &camera(&photo.luma), Printed::default()).is_none(), "{name}: a board is no card");
+        assert!(find(&photo.luma, &camera(&photo.luma), None).is_none(), "{name}: a board is no card");
     }
 }
 
@@ -57,12 +57,12 @@ fn corners_of_real_chessboards_are_opencvs() {
 fn every_form_is_found_with_nearly_all_its_corners() {
     for form in Form::ALL {
         let plane = flat(form, 20.0);
-        let f = find(&plane, &camera(&plane), Printed::default()).unwrap_or_else(|| panic!("{form} not found"));
+        let f = find(&plane, &camera(&plane), None).unwrap_or_else(|| panic!("{form} not found"));
         assert_eq!(f.form, form);
         assert_eq!(f.expected, Card::of(form).saddles().len());
         assert!(f.pairs.len() as f64 > 0.97 * f.expected as f64, "{form}: {} of {}", f.pairs.len(), f.expected);
         // 20 px are 4 mm.
-        let scale = f.fitted.view.forward(Point::new(1.0, 0.0)).distance(f.fitted.view.forward(Point::default()));
+        let scale = f.fit.fitted.view.forward(Point::new(1.0, 0.0)).distance(f.fit.fitted.view.forward(Point::default()));
         assert!((scale / 5.0 - 1.0).abs() < 1e-3, "{form}: {scale} px per mm");
     }
 }
@@ -70,12 +70,10 @@ fn every_form_is_found_with_nearly_all_its_corners() {
 #[test]
 fn a_sheet_printed_too_small_is_measured_in_its_own_millimetres() {
     let plane = flat(Form::Pocket, 20.0);
-    let f = find(&plane, &camera(&plane), Printed { x: 0.98, y: 0.97 }).unwrap();
-    let m = f.fitted.view.forward(Point::default());
-    let along = |x: f64, y: f64| f.fitted.view.forward(Point::new(x, y)).distance(m);
-    // A view of square pixels cannot show both, but lies between.
-    let (x, y) = (along(1.0, 0.0) * 0.98, along(0.0, 1.0) * 0.97);
-    assert!((x * y / 25.0 - 1.0).abs() < 2e-3, "{x} {y}");
+    // Twenty px are 4 mm as drawn; the bars say 3.92 mm along x and 3.9 mm along y: 5.115 px per mm by area.
+    let f = find(&plane, &camera(&plane), Some(Printed { x: 0.98, y: 0.975 })).unwrap();
+    let scale = f.fit.fitted.view.scale_at(Point::default());
+    assert!((scale / 5.115 - 1.0).abs() < 1e-3, "{scale}");
 }
 
 #[test]
@@ -92,7 +90,7 @@ fn a_checker_without_codes_is_no_card() {
             }
         }
     }
-    assert!(find(&plane, &camera(&plane), Printed::default()).is_none());
+    assert!(find(&plane, &camera(&plane), None).is_none());
     // Blank holes in the right places are no card either: somebody else's board may have them.
     for b in card.blocks() {
         for k in 0..80 * 80 {
@@ -100,5 +98,5 @@ fn a_checker_without_codes_is_no_card() {
             plane.data[at] = 0.8;
         }
     }
-    assert!(find(&plane, &camera(&plane), Printed::default()).is_none());
+    assert!(find(&plane, &camera(&plane), None).is_none());
 }
