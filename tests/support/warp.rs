@@ -192,7 +192,8 @@ impl Scene {
         let grain = |t: Thing, p: Point| match t {
             Thing::Cover => 0.8 + 0.3 * octaves(p.x / 5.0, p.y / 1.1, 2, seed + 3),
             Thing::Wood => {
-                let ring = (p.x / self.ring_mm + 2.0 * f64::from(octaves(p.x / 60.0, p.y / 90.0, 2, seed))).sin() as f32;
+                let ring =
+                    (p.x / self.ring_mm + 2.0 * f64::from(octaves(p.x / 60.0, p.y / 90.0, 2, seed))).sin() as f32;
                 1.0 + 0.16 * ring + 0.12 * octaves(p.x / 0.3, p.y / 4.0, 2, seed + 7)
             }
             Thing::Ink | Thing::Paper => 1.0 + 0.03 * octaves(p.x / 0.4, p.y / 0.4, 2, seed + 5),
@@ -217,7 +218,8 @@ impl Scene {
         let mut planes: Vec<Plane> = vec![Plane::new(w, h); 3];
         {
             use rayon::prelude::*;
-            let rows: Vec<Vec<[f32; 3]>> = (0..h).into_par_iter().map(|j| (0..w).map(|i| pixel(i, j)).collect()).collect();
+            let rows: Vec<Vec<[f32; 3]>> =
+                (0..h).into_par_iter().map(|j| (0..w).map(|i| pixel(i, j)).collect()).collect();
             for (j, row) in rows.iter().enumerate() {
                 for (i, c) in row.iter().enumerate() {
                     (0..3).for_each(|n| planes[n].data[j * w + i] = c[n]);
@@ -279,7 +281,11 @@ fn decoy(seed: u32, p: Point) -> bool {
         2 => i.rem_euclid(2) == 0,
         _ => {
             let hole = i.rem_euclid(9) < 4 && j.rem_euclid(9) < 4;
-            if hole { hash((p.x / 0.55) as i32, (p.y / 0.55) as i32, 1, seed) > 0.0 } else { (i + j).rem_euclid(2) == 0 }
+            if hole {
+                hash((p.x / 0.55) as i32, (p.y / 0.55) as i32, 1, seed) > 0.0
+            } else {
+                (i + j).rem_euclid(2) == 0
+            }
         }
     }
 }

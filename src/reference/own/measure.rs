@@ -45,7 +45,8 @@ pub fn measure(
             .filter_map(|&p| {
                 let p = mm(p);
                 let here = at(p);
-                let cell = at(p + Point::new(step, 0.0)).distance(here).min(at(p + Point::new(0.0, step)).distance(here));
+                let cell =
+                    at(p + Point::new(step, 0.0)).distance(here).min(at(p + Point::new(0.0, step)).distance(here));
                 corner(luma, here, cell, reach).map(|q| Pair { mm: p, px: q.at, sigma_px: q.sigma_px })
             })
             .collect();
@@ -82,4 +83,3 @@ fn corner(luma: &Plane, at: Point, cell: f64, reach: f64) -> Option<refine::Plac
     let q = refine::place(luma, at, radius).filter(|q| q.at.distance(at) < (reach * cell).max(1.0))?;
     saddles::around(luma, q.at, (0.35 * cell).clamp(3.0, 14.0)).map(|_| q)
 }
-

@@ -69,9 +69,10 @@ pub fn origin(form: Form) -> Point {
 
 /// Middle of the rectangle round the drawn card, mm in the card frame.
 fn middle(form: Form) -> Point {
-    CARDS.iter().find(|c| c.form == form).map_or(Point::default(), |c| {
-        Point::new(f64::from(c.cols), f64::from(c.rows)) * (c.pitch_mm() / 2.0)
-    })
+    CARDS
+        .iter()
+        .find(|c| c.form == form)
+        .map_or(Point::default(), |c| Point::new(f64::from(c.cols), f64::from(c.rows)) * (c.pitch_mm() / 2.0))
 }
 
 /// Looks for the card in a photo; see [`find`].

@@ -69,7 +69,12 @@ const LEAD: f32 = 0.2;
 ///
 /// `to_px` maps lattice coordinates to pixels of `plane`. `None` when no code can be read and no card stands out by the
 /// likeness of its blocks: a plain checker alone is never a card.
-pub fn identify(plane: &Plane, lattice: &Lattice, to_px: &(impl Fn(Point) -> Point + Sync), all: &[Card]) -> Option<Placement> {
+pub fn identify(
+    plane: &Plane,
+    lattice: &Lattice,
+    to_px: &(impl Fn(Point) -> Point + Sync),
+    all: &[Card],
+) -> Option<Placement> {
     let windows = likely_windows(plane, lattice, to_px);
     let mut read: Vec<(Placement, usize)> = vec![];
     for w in &windows {

@@ -188,10 +188,8 @@ mod tests {
                 for i in -15..15 {
                     for j in -15..15 {
                         let (u, v) = (f64::from(i) * cell, f64::from(j) * cell);
-                        let at = Point::new(
-                            71.3 + u * turn.cos() - v * turn.sin(),
-                            66.8 + u * turn.sin() + v * turn.cos(),
-                        );
+                        let at =
+                            Point::new(71.3 + u * turn.cos() - v * turn.sin(), 66.8 + u * turn.sin() + v * turn.cos());
                         // The shadow's border itself may hide a corner.
                         let inside = at.x > 10.0 && at.y > 10.0 && at.x < 148.0 && at.y < 138.0;
                         if inside && (at.x - 91.8).abs() > 7.0 {
@@ -214,7 +212,8 @@ mod tests {
     #[test]
     fn edges_dots_and_lines_are_no_saddles() {
         let edge = Plane::from_fn(80, 80, |x, y| if 2 * x + y < 110 { 0.8 } else { 0.1 });
-        let dots = Plane::from_fn(80, 80, |x, y| if (x % 20).abs_diff(10) + (y % 20).abs_diff(10) < 5 { 0.1 } else { 0.8 });
+        let dots =
+            Plane::from_fn(80, 80, |x, y| if (x % 20).abs_diff(10) + (y % 20).abs_diff(10) < 5 { 0.1 } else { 0.8 });
         let lines = Plane::from_fn(80, 80, |x, y| if x % 20 < 3 || y % 20 < 3 { 0.1 } else { 0.8 });
         for p in [edge, dots, lines] {
             assert!(saddles(&p).is_empty());

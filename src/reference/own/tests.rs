@@ -62,7 +62,8 @@ fn every_form_is_found_with_nearly_all_its_corners() {
         assert_eq!(f.expected, Card::of(form).saddles().len());
         assert!(f.pairs.len() as f64 > 0.97 * f.expected as f64, "{form}: {} of {}", f.pairs.len(), f.expected);
         // 20 px are 4 mm.
-        let scale = f.fit.fitted.view.forward(Point::new(1.0, 0.0)).distance(f.fit.fitted.view.forward(Point::default()));
+        let scale =
+            f.fit.fitted.view.forward(Point::new(1.0, 0.0)).distance(f.fit.fitted.view.forward(Point::default()));
         assert!((scale / 5.0 - 1.0).abs() < 1e-3, "{form}: {scale} px per mm");
     }
 }
