@@ -12,13 +12,14 @@ use std::path::PathBuf;
 
 const EXIT_CODES: &str = "\
 Exit codes:
-  0  a report was written, whatever it says
+  0  a report (or a card) was written, whatever it says
   1  the photo could not be measured (the message says why and what to try)
   2  the command line cannot be followed (unknown flag, bad value, output folder in use)
 
 Examples:
   lowsun inspect pocket.jpg --plan pocket.toml
   lowsun inspect pocket.jpg --cutter 1/4in --stepover 40% --depth 0.1in --units in --out report
+  lowsun card --form pocket --paper letter --out to-print
   lowsun inspect scan.png --mm-per-px 0.0423 --light-from left --light-elevation 12";
 
 /// Reads a raking-light photo of a routed pocket floor: what made its ridges, how high they are, what to change.
@@ -34,6 +35,9 @@ pub enum Command {
     /// Measure one photo and write report.html and report.json.
     #[command(after_help = EXIT_CODES)]
     Inspect(Box<Inspect>),
+    /// Write our own reference card, to print: PDF and SVG, in its cutting lines, with bars to check the printer.
+    #[command(after_help = EXIT_CODES)]
+    Card(crate::print::Card),
 }
 
 #[derive(Debug, Args)]

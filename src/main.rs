@@ -1,6 +1,7 @@
 //! The front door: arguments in, one report out, exit code (`cli` documents them).
 
 mod cli;
+mod print;
 mod save;
 
 use clap::Parser;
@@ -11,8 +12,13 @@ use std::io::Write;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    let cli::Command::Inspect(args) = cli::Cli::parse().command;
-    match inspect(&args) {
+    let done = match cli::Cli::parse().command {
+        cli::Command::Inspect(args) => inspect(&args),
+        cli::Command::Card(args) => print::card(&args).map(|told| {
+            let _ = std::io::stdout().write_all(told.as_bytes());
+        }),
+    };
+    match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(e) => {
             eprintln!("lowsun: {e}");

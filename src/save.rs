@@ -1,4 +1,4 @@
-//! Files of one report into their folder: all of them or none, and nothing replaced that was not asked for.
+//! The files of one run into their folder: all of them or none, and nothing replaced that was not asked for.
 
 use lowsun::error::{Error, Result, Stage};
 use std::fs;
@@ -26,6 +26,22 @@ pub fn check_free(folder: &Path, overwrite: bool, option: &str) -> Result<()> {
     Ok(())
 }
 
+/// Fails when one of `files` is in `folder` already and `overwrite` was not asked for, or no folder can stand there.
+pub fn check_new(folder: &Path, files: &[(&str, &[u8])], overwrite: bool) -> Result<()> {
+    check_free(folder, true, "--out")?;
+    match files.iter().map(|f| folder.join(f.0)).find(|f| f.exists()) {
+        Some(there) if there.is_dir() => {
+            let hint = "name another place with --out";
+            Err(Error::new(Stage::Arguments, there.display().to_string(), "is a folder", hint))
+        }
+        Some(there) if !overwrite => {
+            let hint = "name another place with --out, or replace the older file with --overwrite";
+            Err(Error::new(Stage::Arguments, there.display().to_string(), "is there already", hint))
+        }
+        _ => Ok(()),
+    }
+}
+
 /// Writes `files` (name, bytes) into `folder`. They are written to a folder beside it first and moved in when all are
 /// there, so a failure leaves no half report. Fails when a file cannot be written or moved.
 pub fn save(folder: &Path, files: &[(&str, &[u8])]) -> Result<()> {
@@ -41,7 +57,7 @@ pub fn save(folder: &Path, files: &[(&str, &[u8])]) -> Result<()> {
         Error::new(
             Stage::Output,
             folder.display().to_string(),
-            format!("the report cannot be saved: {e}"),
+            format!("cannot be saved: {e}"),
             "check that the disk has room and that you may write there, or name another folder with --out",
         )
     })

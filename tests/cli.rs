@@ -262,3 +262,67 @@ fn help_names_the_exit_codes() {
     let help = String::from_utf8_lossy(&o.stdout).into_owned();
     assert!(help.contains("Exit codes:") && help.contains("--reference-on") && help.contains("left, right"), "{help}");
 }
+
+#[test]
+fn a_card_is_written_once_and_never_over_another_file() {
+    let bench = Bench::new();
+    let folder = bench.at("to print");
+    let args = ["card", "--form", "corner", "--paper", "letter", "--out", text(&folder)];
+    let o = lowsun(&args);
+    assert_eq!(o.status.code(), Some(0), "{}", String::from_utf8_lossy(&o.stderr));
+    let names = ["lowsun-card-corner-letter.pdf", "lowsun-card-corner-letter.svg"];
+    assert_eq!(bench.names("to print"), names);
+    let said = String::from_utf8_lossy(&o.stdout).into_owned();
+    assert!(names.iter().all(|n| said.contains(n)) && said.contains("100 %"), "{said}");
+    let before = fs::read(folder.join(names[0])).unwrap();
+    assert!(before.starts_with(b"%PDF-"));
+
+    // Another card in the same folder is welcome, the same one only when asked for.
+    assert_eq!(lowsun(&["card", "--out", text(&folder)]).status.code(), Some(0));
+    fs::write(folder.join(names[1]), "mine").unwrap();
+    let again = lowsun(&args);
+    let said = String::from_utf8_lossy(&again.stderr).into_owned();
+    assert_eq!(again.status.code(), Some(2));
+    assert!(said.contains("is there already") && said.contains("--overwrite"), "{said}");
+    assert_eq!(fs::read(folder.join(names[1])).unwrap(), b"mine");
+    assert_eq!(lowsun(&[&args[..], &["--overwrite"]].concat()).status.code(), Some(0));
+    assert_eq!(fs::read(folder.join(names[0])).unwrap(), before);
+    assert_ne!(fs::read(folder.join(names[1])).unwrap(), b"mine");
+}
+
+#[test]
+fn a_card_goes_into_one_file_by_its_ending() {
+    let bench = Bench::new();
+    for (name, start) in [("a.pdf", "%PDF-"), ("b.SVG", "<svg")] {
+        let file = bench.at(name);
+        assert_eq!(lowsun(&["card", "--form", "frame", "--out", text(&file)]).status.code(), Some(0));
+        assert!(fs::read(&file).unwrap().starts_with(start.as_bytes()), "{name}");
+        assert_eq!(lowsun(&["card", "--out", text(&file)]).status.code(), Some(2));
+    }
+    let other = bench.file("notes.txt", "mine");
+    for (more, word) in [
+        (["--out", text(&other)], "neither .pdf nor .svg"),
+        (["--card-measured", "9.94mm"], "100 mm"),
+        (["--card-measured", "99.4mmx"], "not a length"),
+        (["--form", "hexagon"], "corner"),
+        (["--paper", "a5"], "letter"),
+    ] {
+        let mut args = vec!["card"];
+        args.extend(more);
+        if more[0] != "--out" {
+            args.extend(["--out", text(bench.0.path())]);
+        }
+        let o = lowsun(&args);
+        let said = String::from_utf8_lossy(&o.stderr).into_owned();
+        assert!(o.status.code() == Some(2) && said.contains(word), "{args:?} said\n{said}");
+    }
+    assert_eq!(bench.names(""), ["a.pdf", "b.SVG", "notes.txt"]);
+}
+
+#[test]
+fn measured_bars_that_cannot_be_are_refused() {
+    let bench = Bench::new();
+    let board = bench.board();
+    refused(&bench, &board, &["--card-measured", "994mm"], 2, &["--card-measured", "994.0 mm", "100 mm"]);
+    refused(&bench, &board, &["--card-measured", "99.4x"], 2, &["--card-measured", "99.4x99.7mm"]);
+}

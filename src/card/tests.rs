@@ -161,3 +161,34 @@ fn the_print_lies_on_the_paper_one_margin_from_the_cut() {
     assert!(!Card::of(Form::Frame).covers(Point::new(74.0, 54.0)), "the window is open");
     assert!(!Card::of(Form::Corner).covers(Point::new(1.0, 1.0)), "the corner is cut off");
 }
+
+#[test]
+fn the_kept_picture_of_the_printed_page_shows_this_card() {
+    // Made by another program from the PDF; where it lies is written beside it.
+    let facts: serde_json::Value = serde_json::from_str(include_str!("../../tests/truth/print.json")).unwrap();
+    let pair = |v: &serde_json::Value| [0, 1].map(|k| v[k].as_f64().unwrap());
+    let place = &facts["picture"];
+    let ([x, y], at, step) =
+        (pair(&place["first_px"]), pair(&place["card_at_mm"]), 25.4 / place["dpi"].as_f64().unwrap());
+    let page =
+        image::load_from_memory(include_bytes!("../../tests/truth/pocket-card-600dpi.png")).unwrap().into_luma8();
+    let card = Card::of(Form::Pocket);
+    let mut wrong = 0;
+    let mut seen = 0;
+    for (i, j, grey) in page.enumerate_pixels() {
+        let p = Point::new((x + f64::from(i) + 0.5) * step - at[0], (y + f64::from(j) + 0.5) * step - at[1]);
+        // Dots at a border fall either way (a dot that is touched at all is black), and the cutting lines are no part of
+        // the card.
+        let near = |k: i32| Point::new(f64::from(k % 3 - 1), f64::from(k / 3 - 1)) * (1.6 * step);
+        let around = (0..9).map(|k| card.dark(p + near(k)));
+        let printed = p.x > -0.5 && p.y > -0.5 && p.x < 84.5 && p.y < 52.5;
+        if printed && around.clone().all(|d| d == card.dark(p)) {
+            seen += 1;
+            wrong += usize::from(card.dark(p) != (grey.0[0] < 128));
+        }
+    }
+    assert!(seen > 1_500_000 && wrong == 0, "{wrong} dots of {seen}");
+    let corners = facts["sheets"].as_array().unwrap();
+    assert_eq!(corners.len(), 6);
+    assert!(corners.iter().all(|s| s["largest_mm"].as_f64().unwrap() < 0.05), "{corners:?}");
+}

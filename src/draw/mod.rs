@@ -7,7 +7,10 @@ mod overlay;
 mod plot;
 mod raster;
 pub mod record;
+mod sheet;
 mod svg;
+
+pub use sheet::{Item, Paper, Sheet};
 
 use ink::Ink;
 use overlay::{Shape, on_floor, on_photo};

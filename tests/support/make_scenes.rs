@@ -77,6 +77,9 @@ fn main() -> anyhow::Result<()> {
     std::fs::create_dir_all(&o.out)?;
     for seed in o.seed..o.seed + o.count {
         let mut s = draw(seed, o.cause.as_deref(), size);
+        if o.from_page && o.card != Some(Form::Pocket) {
+            anyhow::bail!("--from-page: only the pocket card's printed page is kept, add --card pocket");
+        }
         if let Some(form) = o.card {
             lay(&mut s, Lay { form, misprinted: o.misprinted, from_page: o.from_page }, size);
         }

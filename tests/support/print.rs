@@ -2,7 +2,7 @@
 
 use super::spec::Own;
 use super::wood::Rgb;
-use lowsun::card::Card;
+use lowsun::card::{Card, Form};
 use lowsun::geometry::{Point, contains};
 use serde_json::{Value, json};
 
@@ -33,6 +33,24 @@ impl Sheet {
         };
         let white = (0..w * h).into_par_iter().map(share).collect();
         Self { first: low + Point::new(step / 2.0, step / 2.0), step, w, h, white }
+    }
+    /// From the picture that a general PDF tool made of the printed page, at the dots of a printer: `tests/truth/print.py`
+    /// makes it and says where it lies.
+    fn of_page() -> Self {
+        let facts: Value = serde_json::from_str(include_str!("../truth/print.json")).expect("print.json is JSON");
+        let picture = &facts["picture"];
+        let pair = |v: &Value| [0, 1].map(|k| v[k].as_f64().expect("a pair of numbers"));
+        let step = 25.4 / picture["dpi"].as_f64().expect("a number");
+        let ([x, y], [card_x, card_y]) = (pair(&picture["first_px"]), pair(&picture["card_at_mm"]));
+        let bytes = include_bytes!("../truth/pocket-card-600dpi.png");
+        let page = image::load_from_memory(bytes).expect("a PNG").into_luma8();
+        Self {
+            first: Point::new((x + 0.5) * step - card_x, (y + 0.5) * step - card_y),
+            step,
+            w: page.width() as usize,
+            h: page.height() as usize,
+            white: page.into_raw(),
+        }
     }
     fn at(&self, p: Point) -> f64 {
         let u = ((p.x - self.first.x) / self.step).clamp(0.0, (self.w - 1) as f64 - 1e-6);
@@ -79,7 +97,8 @@ impl Print {
     pub fn new(own: Own, style: u32) -> Self {
         let card = Card::of(own.form);
         let (low, high) = bounds(&card);
-        let sheet = Sheet::drawn(&card, (low, high));
+        let page = own.from_page && own.form == Form::Pocket;
+        let sheet = if page { Sheet::of_page() } else { Sheet::drawn(&card, (low, high)) };
         let t = (style % 7) as f32 / 6.0;
         let paper = [0.74 + 0.1 * t, 0.74 + 0.1 * t, 0.72 + 0.14 * t];
         let ink = [[0.022 + 0.04 * t; 3], paper];
