@@ -12,11 +12,13 @@ use std::path::PathBuf;
 
 const EXIT_CODES: &str = "\
 Exit codes:
-  0  a report (or a card) was written, whatever it says
+  0  inspect: a report was written, whatever it says; check: go, or usable with care; card: it was written
   1  the photo could not be measured (the message says why and what to try)
   2  the command line cannot be followed (unknown flag, bad value, output folder in use)
+  3  check: retake, the photo cannot carry an answer
 
 Examples:
+  lowsun check pocket.jpg --plan pocket.toml
   lowsun inspect pocket.jpg --plan pocket.toml
   lowsun inspect pocket.jpg --cutter 1/4in --stepover 40% --depth 0.1in --units in --out report
   lowsun card --form pocket --paper letter --out to-print
@@ -38,6 +40,26 @@ pub enum Command {
     /// Write our own reference card, to print: PDF and SVG, in its cutting lines, with bars to check the printer.
     #[command(after_help = EXIT_CODES)]
     Card(crate::print::Card),
+    /// Say within a second whether a photo is fit for use, and what to change. Writes nothing.
+    #[command(after_help = EXIT_CODES)]
+    Check(Box<Check>),
+}
+
+/// The exit code of `check` for a photo that must be taken again.
+pub const EXIT_RETAKE: u8 = 3;
+
+#[derive(Debug, Args)]
+pub struct Check {
+    /// The photo: JPEG, PNG, TIFF, WebP or HEIC.
+    pub photo: PathBuf,
+    /// What was meant to be cut (TOML). Without it, only what the photo itself shows is judged.
+    #[arg(long, value_name = "PLAN.toml")]
+    pub plan: Option<PathBuf>,
+    /// Print the judgements as JSON instead of text.
+    #[arg(long)]
+    pub json: bool,
+    #[command(flatten)]
+    pub look: Look,
 }
 
 #[derive(Debug, Args)]
@@ -57,6 +79,16 @@ pub struct Inspect {
     #[arg(long)]
     pub json: bool,
 
+    /// Save what every stage hands on (NN-stage.png, NN-stage.json) in this folder.
+    #[arg(long, value_name = "DIR", help_heading = "Looking inside")]
+    pub trace: Option<PathBuf>,
+    #[command(flatten)]
+    pub look: Look,
+}
+
+/// Flags of everything that looks at a photo.
+#[derive(Debug, Args)]
+pub struct Look {
     /// A known point: photo pixels = millimetres. Four or more, no three on one line.
     #[arg(long = "point", value_name = "PX,PY=MM_X,MM_Y", allow_hyphen_values = true, help_heading = "Scale")]
     pub points: Vec<String>,
@@ -111,9 +143,6 @@ pub struct Inspect {
     /// Largest accepted photo, megapixels [default: 200].
     #[arg(long, value_name = "MP", help_heading = "Looking inside")]
     pub max_megapixels: Option<f64>,
-    /// Save what every stage hands on (NN-stage.png, NN-stage.json) in this folder.
-    #[arg(long, value_name = "DIR", help_heading = "Looking inside")]
-    pub trace: Option<PathBuf>,
     /// Print the time of every stage on standard error.
     #[arg(long, help_heading = "Looking inside")]
     pub timings: bool,
@@ -127,7 +156,7 @@ pub enum Plane {
     Floor,
 }
 
-impl Inspect {
+impl Look {
     /// The facts of the planned cut that were given one by one.
     pub fn facts(&self) -> PlanFacts {
         PlanFacts {

@@ -2,8 +2,8 @@
 //!
 //! The story of one photo: [`photo`] brings the file in, upright and in linear light. [`plan`] reads what was meant
 //! to be cut. [`mod@reference`] finds known points. [`rectify`] turns them into the floor plane at true scale. [`floor`]
-//! picks the lit, sharp floor and reads the lamp from the wall's shadow. [`marks`] measures line families, edges and
-//! strips. [`expect`] says what each cause would leave on this floor. [`explain`] weighs the marks against that.
+//! picks the lit, sharp floor and reads the lamp from the wall's shadow. [`fit`] says whether the photo can carry an
+//! answer. [`marks`] measures line families, edges and strips. [`expect`] says what each cause would leave on this floor. [`explain`] weighs the marks against that.
 //! [`report`] writes it down. [`pipeline`] is that corridor, one line a room.
 //!
 //! ```
@@ -39,6 +39,8 @@ pub mod reference;
 pub mod rectify;
 
 pub mod floor;
+
+pub mod fit;
 
 pub mod marks;
 

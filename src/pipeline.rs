@@ -5,12 +5,14 @@ use crate::draw::record;
 use crate::error::Result;
 use crate::expect;
 use crate::explain;
+use crate::fit;
 use crate::floor;
 use crate::marks;
 use crate::photo;
 use crate::plan::PlannedCut;
 use crate::rectify;
 use crate::reference;
+use crate::report::Checked;
 use crate::report::Inspection;
 use crate::trace::Trace;
 use std::path::Path;
@@ -24,17 +26,17 @@ pub struct Options {
     pub marks: marks::Options,
 }
 
-/// Inspects one photo against what was meant to be cut; `caveats` are those the plan already raised.
+/// Looks at one photo without measuring its marks: is it fit for an inspection? `caveats` are those the plan already
+/// raised.
 ///
-/// Lengths in the result are millimetres on the floor plane, or photo pixels where `frame.scale` is `None`.
 /// Fails when the file cannot be read as a photo, given points cannot carry a scale, or no lit floor can be seen.
-pub fn inspect(
+pub fn check(
     path: &Path,
     plan: PlannedCut,
     mut caveats: Vec<Caveat>,
     options: &Options,
     trace: &mut Trace,
-) -> Result<Inspection> {
+) -> Result<Checked> {
     let mut keep = |mut new: Vec<Caveat>| caveats.append(&mut new);
 
     let (photo, new) = trace.stage("photo", || photo::read(path, &options.photo))?;
@@ -50,21 +52,43 @@ pub fn inspect(
     keep(new);
     trace.record("rectify", || record::rectify(&photo, &frame))?;
     trace.record("floor", || record::floor(&patch))?;
+    let (fit, seen) = trace.stage("fit", || {
+        let seen = fit::look(&photo, &frame, &references, &patch, &plan);
+        (fit::judge((photo.width, photo.height), &frame, &references, &patch, &plan, &seen), seen)
+    });
+    trace.record("fit", || record::fit(&fit, &seen))?;
+    Ok(Checked { photo, plan, references, frame, patch, fit, caveats })
+}
+
+/// Inspects one photo against what was meant to be cut; `caveats` are those the plan already raised.
+///
+/// Lengths in the result are millimetres on the floor plane, or photo pixels where `frame.scale` is `None`.
+/// Fails as [`check`] does.
+pub fn inspect(
+    path: &Path,
+    plan: PlannedCut,
+    caveats: Vec<Caveat>,
+    options: &Options,
+    trace: &mut Trace,
+) -> Result<Inspection> {
+    let Checked { photo, plan, references, frame, patch, fit, mut caveats } =
+        check(path, plan, caveats, options, trace)?;
     let expected = trace.stage("expect", || expect::expected(&plan));
     let mut look = options.marks.clone();
     look.scaled = frame.scale.is_some();
     if frame.scale.is_some() {
         look.hints.extend(expected.pitches.iter().map(|p| p.pitch_mm));
     }
-    let (marks, new) = trace.stage("marks", || marks::measure(&patch, &look))?;
+    let (marks, mut new) = trace.stage("marks", || marks::measure(&patch, &look))?;
     let marks = marks.with_scale(frame.scale.map_or(0.0, |s| s.relative_sigma()));
-    keep(new);
+    caveats.append(&mut new);
     trace.record("marks", || record::marks(&patch, &marks))?;
-    let (explanation, new) = trace.stage("explain", || explain::weigh(&frame, &patch, &marks, &plan, &expected));
-    keep(new);
+    let (explanation, mut new) =
+        trace.stage("explain", || explain::weigh(&frame, &patch, &fit, &marks, &plan, &expected));
+    caveats.append(&mut new);
     trace.record("explain", || record::explain(&explanation))?;
 
     let mut seen = std::collections::HashSet::new();
     caveats.retain(|c| seen.insert((c.id, c.text.clone())));
-    Ok(Inspection { photo, plan, references, frame, patch, marks, expected, explanation, caveats })
+    Ok(Inspection { photo, plan, references, frame, patch, fit, marks, expected, explanation, caveats })
 }

@@ -326,3 +326,38 @@ fn measured_bars_that_cannot_be_are_refused() {
     refused(&bench, &board, &["--card-measured", "994mm"], 2, &["--card-measured", "994.0 mm", "100 mm"]);
     refused(&bench, &board, &["--card-measured", "99.4x"], 2, &["--card-measured", "99.4x99.7mm"]);
 }
+
+#[test]
+fn check_prints_its_verdict_first_and_writes_nothing() {
+    let b = Bench::new();
+    let board = b.board();
+    let mut args = vec!["check", text(&board), "--cutter", "6.25mm", "--stepover", "40%"];
+    args.extend(GIVEN);
+    let o = lowsun(&args);
+    let said = String::from_utf8_lossy(&o.stdout).into_owned();
+    assert_eq!(o.status.code(), Some(0), "{said}{}", String::from_utf8_lossy(&o.stderr));
+    let first = said.lines().next().unwrap_or_default();
+    assert!(first.starts_with("go: ") || first.starts_with("usable with care: "), "{said}");
+    assert!(said.lines().all(|l| l.chars().count() <= 100), "{said}");
+    assert_eq!(b.names(""), ["board.png"]);
+
+    // Over nothing but noise, no pocket: retake, its own exit code, and what to do.
+    let noise = b.at("noise.png");
+    image::RgbImage::from_fn(900, 700, |x, y| image::Rgb([(90 + (x * 7919 + y * 104_729) % 61) as u8; 3]))
+        .save(&noise)
+        .unwrap();
+    let o = lowsun(&["check", text(&noise)]);
+    let said = String::from_utf8_lossy(&o.stdout).into_owned();
+    assert_eq!(o.status.code(), Some(3), "{said}");
+    assert!(said.starts_with("retake: ") && said.contains("What to do: "), "{said}");
+    assert!(said.contains("stop the spindle"), "{said}");
+    let o = lowsun(&["check", text(&noise), "--json"]);
+    assert_eq!(o.status.code(), Some(3));
+    let json: serde_json::Value = serde_json::from_slice(&o.stdout).unwrap();
+    assert_eq!(json["verdict"], "retake");
+    assert!(json["change_first"].as_array().is_some_and(|c| !c.is_empty() && c.len() <= 3), "{json}");
+    assert_eq!(json["photo"]["fitness"]["verdict"], "retake");
+    let missing = b.at("missing.jpg");
+    assert_eq!(lowsun(&["check", text(&missing)]).status.code(), Some(1));
+    assert_eq!(lowsun(&["check", text(&noise), "--stepover=-2mm"]).status.code(), Some(2));
+}

@@ -71,6 +71,22 @@ fn the_list_of_caveats_is_the_registry() {
 }
 
 #[test]
+fn the_list_of_what_a_photo_is_judged_by_is_the_registry() {
+    let mut text = String::from(
+        "# Is the photo fit for use?\n\nWhat `lowsun check` judges, the most telling first: go, usable with care, or retake. \
+         Made from `src/fit/kinds.rs`; the ids are frozen. What cannot be known from photo and plan is not judged and does \
+         not count against the photo.\n",
+    );
+    for k in lowsun::fit::ALL {
+        let unit = if k.unit.is_empty() { String::new() } else { format!(" ({})", k.unit) };
+        let number = if k.number == "none" { String::new() } else { format!("Number: {}{unit}. ", k.number) };
+        text += &format!("\n## {}\n\n**{}.** {number}Limits: {}.\n\n", k.id, k.fault, k.limits);
+        text += &format!("{}\n\nTo do: {}.\n", k.why, k.change.trim_end_matches('.'));
+    }
+    check_list("docs/fitness.md", &text);
+}
+
+#[test]
 fn the_list_of_findings_is_the_registry() {
     let mut text = String::from(
         "# Findings\n\nWhat the marks say about the cut. Made from `src/explain/findings.rs`; the ids are frozen.\n",

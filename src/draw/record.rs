@@ -2,6 +2,7 @@
 
 use super::{Ink, Shape, floor, overlay, raster, reduced};
 use crate::explain::Explanation;
+use crate::fit::{Fit, Seen, word};
 use crate::floor::Patch;
 use crate::geometry::{Homography, Point};
 use crate::marks::Marks;
@@ -75,6 +76,11 @@ pub fn floor(p: &Patch) -> Record {
         "shadow_contrast": p.shadow_contrast, "step": p.view.step,
     });
     (Some(picture), values)
+}
+
+/// What the photo is judged by.
+pub fn fit(f: &Fit, seen: &Seen) -> Record {
+    (None, json!({ "verdict": word(f.verdict()), "judgements": f.judgements, "pixels": seen }))
 }
 
 /// The levelled floor with lines, edges and strips.

@@ -3,6 +3,7 @@
 
 use super::weights::ramp;
 use crate::expect::Expected;
+use crate::fit::Fit;
 use crate::floor::Patch;
 use crate::geometry::Point;
 use crate::marks::{Edge, Family, Marks, Polarity};
@@ -112,6 +113,7 @@ impl<'a> Digest<'a> {
     pub fn new(
         frame: &'a FloorFrame,
         patch: &'a Patch,
+        fit: &Fit,
         marks: &'a Marks,
         plan: &'a PlannedCut,
         expected: &'a Expected,
@@ -133,7 +135,7 @@ impl<'a> Digest<'a> {
         lines.sort_by(|a, b| strength(b).total_cmp(&strength(a)));
         let scaled = frame.scale.is_some();
         let loose = loose_edges(patch, marks, plan, &lines, scaled);
-        let fitness = fitness(frame, patch, marks, plan, scaled);
+        let fitness = fitness(frame, patch, fit, marks, plan, scaled);
         let lens = patch.blur_px.unwrap_or(USUAL_BLUR_PX) * frame.scale.map_or(1.0, |s| s.value);
         let edge_blur = if scaled { lens.hypot(EDGE_ROUNDING_MM) } else { lens };
         Self { plan, marks, patch, expected, scaled, lines, loose, fitness, units: plan.units, edge_blur }
@@ -307,98 +309,57 @@ fn like_figure(e: &Edge, marks: &Marks) -> f64 {
     0.8 * along * ramp(f.coherence, 0.2, 0.5) * ramp(f.contrast, 0.01, 0.04)
 }
 
-fn fitness(frame: &FloorFrame, patch: &Patch, marks: &Marks, plan: &PlannedCut, scaled: bool) -> Fitness {
-    let mut out = Fitness {
-        value: 1.0,
-        faults: vec![],
-        limit_um: marks.quality.detectable_height_um.map(|h| h.max(LEAST_CLAIM_UM)),
+/// How much of what there is the photo can have shown: the product of what each fault leaves. The words on the photo are
+/// those of the fit room; only the smallest height that would have shown comes from the marks.
+fn fitness(
+    frame: &FloorFrame,
+    patch: &Patch,
+    fit: &Fit,
+    marks: &Marks,
+    plan: &PlannedCut,
+    scaled: bool,
+) -> Fitness {
+    let (quality, s) = (&marks.quality, plan.stepover_mm.filter(|_| scaled));
+    // 5 to 10 um is what shows under stain or gloss (common practice, no source): a photo that would have missed 25 um
+    // says nothing about a clean floor.
+    let (shows, missed) = match quality.detectable_height_um {
+        Some(h) => (ramp(h, 25.0, 8.0), format!("Ridges under about {}", plan.units.show_height(h))),
+        None => (
+            ramp(quality.detectable_contrast, 0.06, 0.02),
+            format!("Lines weaker than {:.1} percent in brightness", 100.0 * quality.detectable_contrast),
+        ),
     };
-    let mut fault = |keep: f64, what: String, advice: &str| {
-        if keep < 0.9 {
-            out.value *= keep;
-            out.faults.push((what, advice.to_owned()));
-        }
-    };
-    if patch.outline_assumed {
-        // Anything at all may be in the picture; what was measured may not be a floor.
-        fault(
-            0.2,
-            "no pocket could be made out in the photo".to_owned(),
-            "show the whole pocket with its walls, or give its outline with --outline",
-        );
-    }
-    if let Some(h) = marks.quality.detectable_height_um {
-        // 5 to 10 um is what shows under stain or gloss (common practice, no source): a photo that would have missed 25 um
-        // says nothing about a clean floor.
-        fault(
-            ramp(h, 25.0, 8.0),
-            format!("ridges under about {} would not have shown in this photo", plan.units.show_height(h)),
-            "put the lamp lower (8 to 15 degrees above the floor), darken the room, come closer",
-        );
-    } else {
-        fault(
-            ramp(marks.quality.detectable_contrast, 0.06, 0.02),
-            format!(
-                "lines weaker than {:.1} percent in brightness would not have shown",
-                100.0 * marks.quality.detectable_contrast
-            ),
-            "put the lamp lower, darken the room, come closer",
-        );
-    }
-    let s = plan.stepover_mm.filter(|_| scaled);
-    let mm_per_px = frame.scale.map(|m| m.value);
-    if let (Some(blur), Some(k), Some(s)) = (patch.blur_px, mm_per_px, s) {
+    let sharp = match (patch.blur_px, s, frame.scale) {
         // A Gaussian blur of sigma 0.2 pitches leaves 45 percent of a line's contrast, of 0.35 pitches 9 percent.
-        fault(
-            ramp(blur * k / s, 0.4, 0.2),
-            format!(
-                "the picture is soft: edges are blurred over {} against a stepover of {}",
-                plan.units.show(2.0 * blur * k),
-                plan.units.show(s)
-            ),
-            "hold the camera still, tap the floor to focus, keep 20 cm away or more and use the main lens",
-        );
-    }
-    if let (Some(blur), None) = (patch.blur_px, s.and(mm_per_px)) {
-        // A sharp phone photo has a blur near one pixel, and a stepover of two to three millimetres takes 30 to 60: a blur of
-        // 7 px leaves a third of the contrast of lines 30 px apart, exp(-2 (pi 7 / 30)^2).
-        fault(
-            ramp(blur, 7.0, 3.0),
-            format!("the picture is soft: edges are blurred over {:.0} pixels", 2.0 * blur),
-            "hold the camera still, tap the floor to focus, keep 20 cm away or more and use the main lens",
-        );
-    }
-    if let Some(e) = patch.light.elevation_deg {
-        fault(
-            ramp(e.value, 55.0, 25.0),
-            format!("the lamp stands {:.0} degrees above the floor, too high for ridges to show", e.value),
-            "put the lamp low, 8 to 15 degrees above the floor, to one side and across the passes",
-        );
-    }
-    if let Some(c) = patch.shadow_contrast {
-        fault(
-            0.3 + 0.7 * ramp(c, 1.2, 2.0),
-            format!("the light is soft: lit floor is only {c:.1} times as bright as the wall's shadow"),
-            "use one small bright lamp in a dark room, no ceiling light, no window",
-        );
-    }
-    fault(
+        (Some(blur), Some(s), Some(k)) => ramp(blur * k.value / s, 0.4, 0.2),
+        // A sharp phone photo has a blur near one pixel, and a stepover of two to three millimetres takes 30 to 60: a blur
+        // of 7 px leaves a third of the contrast of lines 30 px apart, exp(-2 (pi 7 / 30)^2).
+        (Some(blur), _, _) => ramp(blur, 7.0, 3.0),
+        _ => 1.0,
+    };
+    let keeps = [
+        // Anything at all may be in the picture; what was measured may not be a floor.
+        if patch.outline_assumed { 0.2 } else { 1.0 },
+        shows,
+        sharp,
+        patch.light.elevation_deg.map_or(1.0, |e| ramp(e.value, 55.0, 25.0)),
+        patch.shadow_contrast.map_or(1.0, |c| 0.3 + 0.7 * ramp(c, 1.2, 2.0)),
         ramp(patch.burnt_fraction, 0.7, 0.3),
-        format!("{:.0} percent of the floor is burnt out", 100.0 * patch.burnt_fraction),
-        "tap the bright floor and lower the exposure",
-    );
-    fault(
         ramp(patch.used_fraction, 0.03, 0.15),
-        format!("only {:.0} percent of the floor could be used", 100.0 * patch.used_fraction),
-        "keep chips, card and hands off the floor; let the lamp reach all of it",
-    );
-    if let Some(s) = s {
-        let wide = patch.area.max(0.0).sqrt() / s;
-        fault(
-            ramp(wide, 2.0, 5.0),
-            format!("the floor in view is only {wide:.1} stepovers wide"),
-            "show more of the floor: ten stepovers or more",
-        );
+        s.map_or(1.0, |s| ramp(patch.area.max(0.0).sqrt() / s, 2.0, 5.0)),
+    ];
+    let mut faults: Vec<(String, String)> =
+        fit.faults().iter().map(|j| (j.text.clone(), j.change.to_owned())).collect();
+    if shows < FAULTY {
+        let advice = "put the lamp lower (10 to 15 degrees above the floor), darken the room, come closer";
+        faults.push((format!("{missed} would not have shown in this photo"), advice.to_owned()));
     }
-    out
+    Fitness {
+        value: keeps.iter().filter(|k| **k < FAULTY).product(),
+        faults,
+        limit_um: quality.detectable_height_um.map(|h| h.max(LEAST_CLAIM_UM)),
+    }
 }
+
+/// A fault that leaves more than this is none.
+const FAULTY: f64 = 0.9;

@@ -25,6 +25,7 @@ use digest::Digest;
 
 use crate::caveat::Caveat;
 use crate::expect::{Cause, Expected};
+use crate::fit::{Fit, Grade};
 use crate::floor::Patch;
 use crate::marks::Marks;
 use crate::plan::PlannedCut;
@@ -118,11 +119,12 @@ const OPEN: f64 = 0.8;
 pub fn weigh(
     frame: &FloorFrame,
     patch: &Patch,
+    fit: &Fit,
     marks: &Marks,
     plan: &PlannedCut,
     expected: &Expected,
 ) -> (Explanation, Vec<Caveat>) {
-    let d = Digest::new(frame, patch, marks, plan, expected);
+    let d = Digest::new(frame, patch, fit, marks, plan, expected);
     let (cases, pair) = cases::all(&d);
     // Without a scale the pitch, and without the plan's straight walls the floor itself, is in doubt.
     let sure = d.scaled && (patch.pocket_x_deg.is_some() || plan.pocket_mm.is_none() || patch.outline_given);
@@ -159,7 +161,7 @@ pub fn weigh(
         verdict,
         findings,
         comparison: slips::compare(&d),
-        retake: retake(&d, verdict),
+        retake: retake(&d, fit.verdict(), verdict),
         headline,
         would_settle: open.then(|| words::would_settle(cases[top].cause, cases[second].cause).to_owned()),
     };
@@ -167,10 +169,10 @@ pub fn weigh(
     (explanation, slips)
 }
 
-/// When to take the photo again: it could not have shown ridges, or it does not decide.
-fn retake(d: &Digest, verdict: Verdict) -> Option<Retake> {
+/// When to take the photo again: it is not fit for use, it could not have shown ridges, or it does not decide.
+fn retake(d: &Digest, fit: Grade, verdict: Verdict) -> Option<Retake> {
     let poor = d.fitness.value < 0.5 && absence::tool_marks(d) < 0.5;
-    if !poor && verdict != Verdict::CannotTell {
+    if fit < Grade::Retake && !poor && verdict != Verdict::CannotTell {
         return None;
     }
     let (mut reasons, mut advice): (Vec<String>, Vec<String>) = d.fitness.faults.iter().cloned().unzip();
@@ -178,10 +180,7 @@ fn retake(d: &Digest, verdict: Verdict) -> Option<Retake> {
         reasons.push("the marks fit several causes alike".into());
         advice.push("take a second photo with the lamp on the opposite side".into());
     }
-    if !d.scaled {
-        reasons.push("nothing of known size is in the picture, so the pitch cannot be set against the plan".into());
-        advice.push("lay a bank-card sized card flat on the stock beside the pocket".into());
-    }
+    advice.dedup();
     advice.extend(changes::photo_cautions());
     Some(Retake { reasons, advice })
 }

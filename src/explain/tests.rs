@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::expect::expected;
+use crate::fit;
 use crate::floor::Light;
 use crate::geometry::{Homography, Point};
 use crate::marks::{Edge, Family, Figure, Flecks, PeriodKind, Polarity, Quality, Strip};
@@ -149,8 +150,13 @@ fn plan(change: &[(&str, &str)]) -> PlannedCut {
     crate::plan::parse(&text, "plan", LengthUnit::Mm).unwrap()
 }
 
+fn weighed(frame: &FloorFrame, patch: &Patch, marks: &Marks, plan: &PlannedCut) -> (Explanation, Vec<Caveat>) {
+    let fit = fit::judge((3000, 2000), frame, &[], patch, plan, &fit::Seen::default());
+    weigh(frame, patch, &fit, marks, plan, &expected(plan))
+}
+
 fn look(marks: &Marks, plan: &PlannedCut) -> (Explanation, Vec<Caveat>) {
-    let got = weigh(&frame(), &patch(), marks, plan, &expected(plan));
+    let got = weighed(&frame(), &patch(), marks, plan);
     let e = &got.0;
     assert!(e.findings.iter().map(|f| f.probability).sum::<f64>() <= 1.0);
     assert!(e.findings.windows(2).all(|w| w[0].probability >= w[1].probability));
@@ -262,7 +268,7 @@ fn round_letters(scatter: bool) -> Marks {
 #[test]
 fn uneven_steps_round_letters_are_engagement() {
     let p = plan(&[("parallel", "contour"), ("pass_angle_deg = 0", "")]);
-    let (e, _) = weigh(&frame(), &letters(), &round_letters(true), &p, &expected(&p));
+    let (e, _) = weighed(&frame(), &letters(), &round_letters(true), &p);
     assert_eq!((e.findings[0].id, e.verdict), (Cause::EngagementSteps, Verdict::DeflectionSteps), "{:#?}", e.findings);
 }
 
@@ -274,7 +280,7 @@ fn even_steps_round_letters_with_two_cutters_are_the_change() {
         ("[cut]", "[second_cutter]\ndiameter = 3.175\n[cut]"),
         ("hardwood", "foam"),
     ]);
-    let (e, _) = weigh(&frame(), &letters(), &round_letters(false), &p, &expected(&p));
+    let (e, _) = weighed(&frame(), &letters(), &round_letters(false), &p);
     assert_eq!((e.findings[0].id, e.verdict), (Cause::CutterChangeStep, Verdict::Other), "{:#?}", e.findings);
     assert!(e.findings[0].changes[0].to.contains("70 µm"));
 }
@@ -313,7 +319,7 @@ fn an_empty_floor_is_clean_only_in_a_photo_that_would_have_shown_ridges() {
     let soft = Patch { blur_px: Some(25.0), ..patch() };
     let blind = Quality { detectable_height_um: Some(60.0), ..plain_marks().quality };
     let marks = Marks { quality: blind, ..plain_marks() };
-    let (e, _) = weigh(&frame(), &soft, &marks, &p, &expected(&p));
+    let (e, _) = weighed(&frame(), &soft, &marks, &p);
     assert_eq!((e.findings[0].id, e.verdict), (Cause::CannotTell, Verdict::CannotTell), "{:#?}", e.findings);
     let retake = e.retake.unwrap();
     assert!(retake.reasons.iter().any(|r| r.contains("soft")) && !retake.advice.is_empty(), "{retake:?}");
@@ -358,7 +364,7 @@ fn without_a_scale_no_tool_mark_is_called_sure() {
     let p = plan(&[]);
     let mut f = frame();
     f.scale = None;
-    let (e, _) = weigh(&f, &patch(), &with_family(saw(50.0, 90.0)), &p, &expected(&p));
+    let (e, _) = weighed(&f, &patch(), &with_family(saw(50.0, 90.0)), &p);
     assert!(e.findings[0].probability <= verdict::CAP_UNSCALED && e.comparison.ratio.is_none());
     assert_eq!(e.findings[0].id, Cause::TiltAcrossPasses);
 }

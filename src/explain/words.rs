@@ -40,7 +40,7 @@ pub fn summary(d: &Digest, cause: Cause, line: Option<&Line>, strip: Option<&Str
             None => "No ridge was seen in this photo.".into(),
         },
         Cause::CannotTell => match d.fitness.faults.first() {
-            Some((what, _)) => format!("The photo does not decide it: {what}."),
+            Some((what, _)) => format!("The photo does not decide it. {what}."),
             None => line_of.into(),
         },
         Cause::Cusps => match (line, line.and_then(|l| planned_cusp_mm(d.plan, l.family.pitch.value))) {

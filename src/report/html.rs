@@ -4,6 +4,7 @@ use super::{Inspection, Pictures, numbers, words};
 use crate::explain;
 use crate::explain::findings::record;
 use crate::explain::{Change, Finding};
+use crate::fit::{Grade, Judgement};
 use askama::Template;
 
 /// Changes are listed for findings from this probability up: below, advice would send people after ghosts.
@@ -23,6 +24,8 @@ struct Page<'a> {
     to_change: Vec<Row<'a>>,
     cautions: Vec<&'a str>,
     scale: String,
+    fit: &'static str,
+    photo: Vec<(&'static str, &'a Judgement)>,
     facts: Vec<(&'static str, String)>,
 }
 
@@ -77,6 +80,8 @@ pub fn html(i: &Inspection, pictures: &Pictures) -> crate::error::Result<String>
         to_change: e.findings.iter().filter(acted).map(Row::from).collect(),
         cautions,
         scale: words::scale(i),
+        fit: words::fitness(i.fit.verdict()),
+        photo: i.fit.judgements.iter().map(|j| (words::fitness(j.grade), j)).collect(),
         facts: facts(i),
     };
     page.render().map_err(|e| {

@@ -1,8 +1,11 @@
 //! report.json, schema version 1. Units stand in the names; a measured value is {value, sigma}; absent is null.
 
 use super::Inspection;
+use crate::fit::{Fit, word};
 use crate::geometry::Point;
 use crate::marks::{Edge, Family, Polarity, Strip};
+use crate::photo::Photo;
+use crate::rectify::FloorFrame;
 use serde_json::{Value, json};
 
 /// Raised only when a key changes its meaning or goes away; new keys may come under the same number.
@@ -18,23 +21,9 @@ pub fn json(inspection: &Inspection) -> Value {
     let e = &i.explanation;
     let mut out = json!({
         "schema_version": SCHEMA_VERSION,
-        "program": { "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") },
-        "photo": {
-            "file": i.photo.file,
-            "sha256": i.photo.sha256,
-            "width_px": i.photo.width,
-            "height_px": i.photo.height,
-            "taken": i.photo.camera.taken,
-            "camera": i.camera_name(),
-        },
-        "scale": i.frame.scale.map(|s| json!({
-            "mm_per_px": s,
-            "source": i.frame.source,
-            "residual_px": i.frame.residual_px,
-            "plane": i.frame.level,
-            "floor_offset_corrected": i.frame.floor_offset_corrected,
-            "references": i.frame.compared,
-        })),
+        "program": program(),
+        "photo": photo(&i.photo, &i.fit),
+        "scale": scale(&i.frame),
         "light": i.patch.light,
         "floor": floor(i),
         "marks": marks(i),
@@ -48,6 +37,36 @@ pub fn json(inspection: &Inspection) -> Value {
     });
     round(&mut out);
     out
+}
+
+pub(super) fn program() -> Value {
+    json!({ "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") })
+}
+
+pub(super) fn scale(f: &FloorFrame) -> Option<Value> {
+    f.scale.map(|s| {
+        json!({
+            "mm_per_px": s,
+            "source": f.source,
+            "residual_px": f.residual_px,
+            "plane": f.level,
+            "floor_offset_corrected": f.floor_offset_corrected,
+            "references": f.compared,
+        })
+    })
+}
+
+/// The photo and how fit it is.
+pub(super) fn photo(p: &Photo, fit: &Fit) -> Value {
+    json!({
+        "file": p.file,
+        "sha256": p.sha256,
+        "width_px": p.width,
+        "height_px": p.height,
+        "taken": p.camera.taken,
+        "camera": super::camera_name(p),
+        "fitness": { "verdict": word(fit.verdict()), "judgements": fit.judgements },
+    })
 }
 
 fn floor(i: &Inspection) -> Value {
@@ -139,7 +158,7 @@ fn points(p: &[Point]) -> Value {
 }
 
 /// Rounds every fraction in the tree; what is not finite is already null.
-fn round(value: &mut Value) {
+pub(super) fn round(value: &mut Value) {
     match value {
         Value::Array(list) => list.iter_mut().for_each(round),
         Value::Object(map) => map.values_mut().for_each(round),

@@ -1,6 +1,7 @@
 //! Room 9: an [`Inspection`] becomes bytes: JSON for programs, text for the terminal, one HTML page for people.
 //! No arithmetic beyond rounding and the change of unit; pictures and plots are handed in.
 
+mod check;
 mod html;
 mod json;
 mod numbers;
@@ -10,6 +11,7 @@ mod words;
 use crate::caveat::Caveat;
 use crate::expect::Expected;
 use crate::explain::Explanation;
+use crate::fit::Fit;
 use crate::floor::Patch;
 use crate::marks::Marks;
 use crate::photo::Photo;
@@ -17,6 +19,7 @@ use crate::plan::PlannedCut;
 use crate::rectify::FloorFrame;
 use crate::reference::Reference;
 
+pub use check::{check_json, check_text};
 pub use html::html;
 pub use json::json;
 pub use text::text;
@@ -31,9 +34,22 @@ pub struct Inspection {
     pub references: Vec<Reference>,
     pub frame: FloorFrame,
     pub patch: Patch,
+    pub fit: Fit,
     pub marks: Marks,
     pub expected: Expected,
     pub explanation: Explanation,
+    pub caveats: Vec<Caveat>,
+}
+
+/// What the rooms before the marks handed on for one photo, and how fit it is.
+#[derive(Debug, Clone)]
+pub struct Checked {
+    pub photo: Photo,
+    pub plan: PlannedCut,
+    pub references: Vec<Reference>,
+    pub frame: FloorFrame,
+    pub patch: Patch,
+    pub fit: Fit,
     pub caveats: Vec<Caveat>,
 }
 
@@ -63,9 +79,13 @@ pub struct Pictures {
 impl Inspection {
     /// Maker and model as the camera wrote them, where it did.
     pub fn camera_name(&self) -> Option<String> {
-        let c = &self.photo.camera;
-        let words: Vec<&str> =
-            [&c.make, &c.model].into_iter().flatten().map(|s| s.trim()).filter(|s| !s.is_empty()).collect();
-        (!words.is_empty()).then(|| words.join(" "))
+        camera_name(&self.photo)
     }
+}
+
+fn camera_name(photo: &Photo) -> Option<String> {
+    let c = &photo.camera;
+    let words: Vec<&str> =
+        [&c.make, &c.model].into_iter().flatten().map(|s| s.trim()).filter(|s| !s.is_empty()).collect();
+    (!words.is_empty()).then(|| words.join(" "))
 }

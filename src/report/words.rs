@@ -4,6 +4,7 @@ use super::Inspection;
 use crate::expect::Cause;
 use crate::explain::Verdict;
 use crate::explain::findings;
+use crate::fit::Grade;
 use crate::floor::LightSource;
 use crate::marks::PeriodKind;
 use crate::reference::{Level, Source};
@@ -62,6 +63,15 @@ pub(super) fn verdict(v: Verdict) -> &'static str {
         Verdict::Other => "another cause than steps or scallops",
         Verdict::NoneSeen => "no ridges seen",
         Verdict::CannotTell => "cannot tell",
+    }
+}
+
+/// How good one thing about the photo is, or the photo itself.
+pub(super) fn fitness(g: Grade) -> &'static str {
+    match g {
+        Grade::Ok => "in order",
+        Grade::Care => "usable with care",
+        Grade::Retake => "take the photo again",
     }
 }
 

@@ -2,12 +2,14 @@
 //!
 //! With LOWSUN_CHECK_DATA a practice photo; else the largest photo of sample-images.
 
+use lowsun::fit::Fit;
+use lowsun::floor::Patch;
 use lowsun::photo::Photo;
 use lowsun::plan::{self, PlannedCut};
 use lowsun::rectify::FloorFrame;
 use lowsun::reference::Reference;
 use lowsun::trace::Trace;
-use lowsun::{draw, expect, explain, floor, marks, photo, pipeline, rectify, reference, report};
+use lowsun::{draw, expect, explain, fit, floor, marks, photo, pipeline, rectify, reference, report};
 use std::path::{Path, PathBuf};
 
 fn main() {
@@ -65,6 +67,20 @@ fn floor_room(bencher: divan::Bencher) {
         .bench_local(|| floor::find(&w.photo, &w.frame, &w.references, &w.plan, &floor::Options::default()).unwrap());
 }
 
+fn fitness(w: &Walk, frame: &FloorFrame, patch: &Patch) -> Fit {
+    let r = &w.references;
+    let seen = fit::look(&w.photo, frame, r, patch, &w.plan);
+    fit::judge((w.photo.width, w.photo.height), frame, r, patch, &w.plan, &seen)
+}
+
+#[divan::bench(sample_count = 10)]
+fn fit_room(bencher: divan::Bencher) {
+    let w = walk();
+    let (frame, patch, _) =
+        floor::find(&w.photo, &w.frame, &w.references, &w.plan, &floor::Options::default()).unwrap();
+    bencher.bench_local(|| fitness(&w, &frame, &patch));
+}
+
 #[divan::bench(sample_count = 10)]
 fn marks_room(bencher: divan::Bencher) {
     let w = walk();
@@ -78,9 +94,22 @@ fn explain_room(bencher: divan::Bencher) {
     let w = walk();
     let (frame, patch, _) =
         floor::find(&w.photo, &w.frame, &w.references, &w.plan, &floor::Options::default()).unwrap();
+    let fit = fitness(&w, &frame, &patch);
     let (marks, _) = marks::measure(&patch, &look(&w)).unwrap();
     let expected = expect::expected(&w.plan);
-    bencher.bench_local(|| explain::weigh(&frame, &patch, &marks, &w.plan, &expected));
+    bencher.bench_local(|| explain::weigh(&frame, &patch, &fit, &marks, &w.plan, &expected));
+}
+
+/// What `lowsun check` does, from the file to the text.
+#[divan::bench(sample_count = 10)]
+fn check(bencher: divan::Bencher) {
+    let (file, plan_file) = files();
+    bencher.bench_local(|| {
+        let (plan, caveats) = plan::read(&plan_file).unwrap();
+        let checked =
+            pipeline::check(&file, plan, caveats, &pipeline::Options::default(), &mut Trace::off()).unwrap();
+        report::check_text(&checked)
+    });
 }
 
 #[divan::bench(sample_count = 10)]

@@ -5,6 +5,7 @@ use image::{Rgb, RgbImage};
 use lowsun::caveat;
 use lowsun::expect::{Cause, Expected};
 use lowsun::explain::{Change, Comparison, Explanation, Finding, PitchMatch, Verdict};
+use lowsun::fit::{Fit, Grade, Judgement};
 use lowsun::floor::{Light, LightSource, Patch};
 use lowsun::geometry::{Homography, Point};
 use lowsun::marks::{Edge, Family, Marks, PeriodKind, Polarity, Profile, Quality, Spectrum, Strip};
@@ -202,6 +203,26 @@ fn explanation(scaled: bool) -> Explanation {
     }
 }
 
+/// One thing in order, one with care.
+fn fit() -> Fit {
+    let judgement = |id, grade, value, text: &str| Judgement {
+        id,
+        grade,
+        value: Some(value),
+        unit: "px",
+        care: Some(5.0),
+        retake: None,
+        text: text.into(),
+        change: "hold the camera still",
+    };
+    Fit {
+        judgements: vec![
+            judgement("sharpness", Grade::Ok, 1.1, "edges are blurred over 2.2 px"),
+            judgement("smoothed", Grade::Care, 70.0, "Noise reduction has wiped the finest detail"),
+        ],
+    }
+}
+
 /// The inspection of a photo called `file`, with or without a scale.
 pub fn made_up(file: &str, scaled: bool) -> Inspection {
     let k = if scaled { PX_PER_MM } else { 1.0 };
@@ -234,6 +255,7 @@ pub fn made_up(file: &str, scaled: bool) -> Inspection {
             ..FloorFrame::from_homography(to_px.clone(), scaled.then_some(m(0.1, 0.0002)))
         },
         patch: patch(scaled, &to_px),
+        fit: fit(),
         marks: marks(if scaled { 1.0 } else { PX_PER_MM }),
         expected: Expected::default(),
         explanation: explanation(scaled),

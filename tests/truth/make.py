@@ -7,6 +7,7 @@ writes the JSON files beside this script. Needs numpy, scipy, opencv-python-head
 photos come from the folder that LOWSUN_CHECK_DATA names. Every random number is seeded: a second run changes nothing.
 """
 
+import io
 import json
 import os
 import pathlib
@@ -18,9 +19,12 @@ import scipy
 import scipy.integrate
 import scipy.ndimage
 import scipy.optimize
+import scipy.signal
 import scipy.stats
 import skimage
 import skimage.feature
+import skimage.filters
+from PIL import Image
 
 HERE = pathlib.Path(__file__).parent
 VERSIONS = {
@@ -219,6 +223,71 @@ def floors():
           "linear edge model (scipy.integrate.quad)", ridges=out, forces=forces)
 
 
+def save_grey(name, picture):
+    Image.fromarray(np.clip(np.rint(picture), 0, 255).astype(np.uint8)).save(HERE / f"{name}.png", optimize=True)
+
+
+def fitness_edges():
+    """A bright rectangle, five degrees askew, blurred by a known amount, plain and sharpened.
+
+    Drawn eight times finer and averaged, so every pixel's own square is in the answer: the edge spread is a Gaussian
+    (sigma) under a box of one pixel along the edge's normal. Rise and Nyquist response follow in closed form; the
+    overshoot of the sharpened one from a fine one-dimensional profile.
+    """
+    size, fine, sigma, turn = 400, 8, 0.9, np.deg2rad(5.0)
+    y, x = (np.indices((size * fine, size * fine)) + 0.5) / fine - 0.5 - (size - 1) / 2
+    u, v = x * np.cos(turn) + y * np.sin(turn), y * np.cos(turn) - x * np.sin(turn)
+    inside = ((np.abs(u) < 130) & (np.abs(v) < 110)).astype(np.float32)
+    soft = scipy.ndimage.gaussian_filter(inside, sigma * fine, truncate=5)
+    soft = soft.reshape(size, fine, size, fine).mean((1, 3))
+    plain = 60 + 120 * soft
+    sharpened = skimage.filters.unsharp_mask(plain / 255, radius=1.4, amount=1.0, preserve_range=True) * 255
+    corners = [[a * 130 * np.cos(turn) - b * 110 * np.sin(turn) + (size - 1) / 2,
+                a * 130 * np.sin(turn) + b * 110 * np.cos(turn) + (size - 1) / 2]
+               for a, b in [(-1, -1), (1, -1), (1, 1), (-1, 1)]]
+    save_grey("edge-plain", plain)
+    save_grey("edge-sharpened", sharpened)
+    # One dimension, a thousandth of a pixel a step: box of one pixel, Gaussian, unsharp mask.
+    t = np.arange(-20, 20, 1e-3)
+    esf = scipy.ndimage.gaussian_filter1d(scipy.ndimage.uniform_filter1d((t > 0).astype(float), 1000), sigma * 1000)
+    sharp = esf + (esf - scipy.ndimage.gaussian_filter1d(esf, 1400))
+    middle = slice(5000, -5000)
+    cross = lambda e: float(t[middle][np.argmax(e[middle] > 0.9)] - t[middle][np.argmax(e[middle] > 0.1)])
+    nyquist = float(np.exp(-2 * (np.pi * sigma * 0.5) ** 2) * np.sinc(0.5))
+    gain = 1 + (1 - np.exp(-2 * (np.pi * 1.4 * 0.5) ** 2))
+    write("edges", "slanted edge after ISO 12233; closed forms and a fine one-dimensional profile (numpy, scipy); "
+          "sharpened by scikit-image's unsharp_mask", corners_px=corners,
+          plain={"rise_px": cross(esf), "halo": 0.0, "nyquist": nyquist},
+          sharpened={"rise_px": cross(sharp), "halo": float(sharp[middle].max() - 1), "nyquist": nyquist * gain})
+
+
+def fitness_blocks():
+    """Texture, saved by Pillow as JPEG, as it is and scaled afterwards; its noise by a published estimate."""
+    rng = np.random.default_rng(41)
+    size = 448
+    grain = scipy.ndimage.gaussian_filter(rng.standard_normal((size, size)), (1.0, 6.0))
+    clean = 120 + 12 * grain / grain.std()
+    noisy = clean + rng.normal(0, 3.0, clean.shape)
+    save_grey("texture", noisy)
+    texture = np.clip(np.rint(noisy), 0, 255).astype(np.uint8)
+    out = io.BytesIO()
+    Image.fromarray(texture).save(out, "JPEG", quality=12)
+    blocks = Image.open(out).convert("L")
+    for name, k in [("blocks-8", 1.0), ("blocks-12", 1.5), ("blocks-6", 0.75)]:
+        side = round(size * k)
+        blocks.resize((side, side), Image.BILINEAR).save(HERE / f"{name}.png", optimize=True)
+    mask = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]])
+
+    def immerkaer(cell):
+        r = scipy.signal.convolve2d(cell.astype(float), mask, mode="valid")
+        return np.sqrt(np.pi / 2) * np.abs(r).sum() / (6 * (cell.shape[0] - 2) * (cell.shape[1] - 2))
+
+    cells = [immerkaer(texture[y:y + 32, x:x + 32]) for y in range(0, size, 32) for x in range(0, size, 32)]
+    write("fitness", "Pillow's JPEG and bilinear scaling; Immerkaer 1996 by scipy.signal.convolve2d",
+          pitches_px={"blocks-8": 8.0, "blocks-12": 12.0, "blocks-6": 6.0}, added_sigma=3.0,
+          immerkaer_median=float(np.median(cells)))
+
+
 if __name__ == "__main__":
     chessboards()
     spectrum()
@@ -227,3 +296,5 @@ if __name__ == "__main__":
     grating()
     floors()
     brick()
+    fitness_edges()
+    fitness_blocks()
