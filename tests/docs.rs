@@ -98,6 +98,18 @@ fn the_list_of_findings_is_the_registry() {
 }
 
 #[test]
+fn the_drawings_are_those_the_program_makes() {
+    let page = fs::read_to_string("docs/photographing.md").unwrap();
+    let drawings = lowsun::draw::guide::drawings();
+    assert!(drawings.len() >= 4);
+    for (name, svg) in drawings {
+        assert!(svg.starts_with("<svg ") && svg.contains("<title>"), "{name} has no title for those who cannot see it");
+        assert!(page.contains(&format!("({name}.svg)")), "docs/photographing.md does not show {name}.svg");
+        check_list(&format!("docs/{name}.svg"), &svg);
+    }
+}
+
+#[test]
 fn no_two_caveats_share_an_id() {
     let mut caveats: Vec<_> = lowsun::caveat::ALL.iter().map(|k| k.id).collect();
     let n = caveats.len();
