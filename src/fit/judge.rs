@@ -30,6 +30,10 @@ const NOT_A_WALL: f64 = 0.3;
 struct Desk(Vec<Judgement>);
 
 impl Desk {
+    fn done(mut self) -> Fit {
+        self.0.sort_by_key(|j| ALL.iter().position(|k| k.id == j.id));
+        Fit { judgements: self.0 }
+    }
     /// A number that is bad when large.
     fn above(&mut self, kind: &'static Kind, value: f64, care: f64, retake: Option<f64>, fact: String) {
         let grade = match (value >= care, retake.is_some_and(|r| value >= r)) {
@@ -56,11 +60,8 @@ impl Desk {
         (care, retake): (Option<f64>, Option<f64>),
         fact: String,
     ) {
-        let text = match (grade, fact.is_empty()) {
-            (_, true) => kind.fault.to_owned(),
-            (Grade::Ok, _) => fact,
-            _ => format!("{}: {fact}", kind.fault),
-        };
+        let head = if grade == Grade::Ok { kind.fine } else { kind.fault };
+        let text = if fact.is_empty() { head.to_owned() } else { format!("{head}: {fact}") };
         self.0.push(Judgement {
             id: kind.id,
             grade,
@@ -91,6 +92,10 @@ pub fn judge(
     let odd = frame.scale.is_none() && !patch.outline_given && seen.second_shadow.is_some_and(|s| s > NOT_A_WALL);
     if patch.outline_assumed || odd {
         desk.put(&NO_POCKET, Grade::Retake, None, (None, None), String::new());
+        // What lamp, floor and passes do cannot be said of something else.
+        ridges(&mut desk, frame, patch, plan, seen);
+        scale(&mut desk, frame, references, patch);
+        return desk.done();
     }
     ridges(&mut desk, frame, patch, plan, seen);
     lamp(&mut desk, frame, patch, plan, seen);
@@ -99,10 +104,7 @@ pub fn judge(
     grain(&mut desk, patch, plan, seen);
     scale(&mut desk, frame, references, patch);
     framing(&mut desk, size, frame, patch, plan);
-    let mut judgements = desk.0;
-    let rank = |j: &Judgement| ALL.iter().position(|k| k.id == j.id);
-    judgements.sort_by_key(rank);
-    Fit { judgements }
+    desk.done()
 }
 
 /// The planned stepover in photo pixels at the photo's centre.
@@ -144,7 +146,7 @@ fn lamp(desk: &mut Desk, frame: &FloorFrame, patch: &Patch, plan: &PlannedCut, s
         if e.value + e.sigma < 5.0 {
             desk.below(&LAMP_LOW, e.value, 5.0, None, fact());
         }
-    } else if patch.light.from_deg.is_none() && !patch.outline_assumed {
+    } else if patch.light.from_deg.is_none() {
         let doubtful = frame.scale.is_none() && !patch.outline_given;
         let grade = if doubtful { Grade::Retake } else { Grade::Care };
         desk.put(&NO_SHADOW, grade, None, (None, None), String::new());
@@ -155,13 +157,13 @@ fn lamp(desk: &mut Desk, frame: &FloorFrame, patch: &Patch, plan: &PlannedCut, s
     }
     if let Some(s) = seen.second_shadow {
         let p = 100.0 * s;
-        desk.above(&SECOND_LAMP, p, 15.0, Some(45.0), format!("it takes {p:.0} % of the light"));
+        desk.above(&SECOND_LAMP, p, 15.0, Some(45.0), format!("a second shadow takes {p:.0} % of the light"));
     }
     if let (Some(from), Some(passes)) = (patch.light.from_deg, pass_direction(patch, plan)) {
         // In doubt for the photo: one sigma.
         let off = line_difference(from.value, passes + 90.0).abs();
         let at_least = (off - from.sigma).max(0.0);
-        let fact = format!("{:.0} degrees off the way across them", off);
+        let fact = format!("{off:.0} degrees off the way across them");
         // Lines that stand across the light are seen all the same: marks along the passes, not between them.
         let other = |l: &Flow| line_difference(l.along_deg + 90.0, from.value).abs() < 35.0 && l.coherence > CLEAR_LINES;
         let figure = |l: &Flow| {
@@ -185,9 +187,9 @@ fn pass_direction(patch: &Patch, plan: &PlannedCut) -> Option<f64> {
 fn exposure(desk: &mut Desk, patch: &Patch) {
     let (burnt, black, used) =
         (100.0 * patch.burnt_fraction, 100.0 * patch.black_fraction, 100.0 * patch.used_fraction);
-    desk.above(&BURNT, burnt, 10.0, Some(50.0), format!("{burnt:.0} % of it"));
-    desk.above(&BLACK, black, 35.0, Some(75.0), format!("{black:.0} % of it is black"));
-    desk.below(&LITTLE_FLOOR, used, 20.0, Some(6.0), format!("{used:.0} % of it can be used"));
+    desk.above(&BURNT, burnt, 10.0, Some(50.0), format!("{burnt:.0} % of the floor"));
+    desk.above(&BLACK, black, 35.0, Some(75.0), format!("{black:.0} % of the floor is black"));
+    desk.below(&LITTLE_FLOOR, used, 20.0, Some(6.0), format!("{used:.0} % of the pocket's floor can be used"));
 }
 
 fn camera(desk: &mut Desk, frame: &FloorFrame, plan: &PlannedCut, seen: &Seen) {
@@ -196,7 +198,7 @@ fn camera(desk: &mut Desk, frame: &FloorFrame, plan: &PlannedCut, seen: &Seen) {
     }
     if let Some(e) = seen.edge {
         let (n, h) = (100.0 * e.nyquist, 100.0 * e.halo);
-        desk.above(&ALIASED, n, 55.0, None, format!("{n:.0} % is left where nothing should be"));
+        desk.above(&ALIASED, n, 55.0, None, format!("{n:.0} % of the detail is left at the pixels' own limit"));
         desk.above(&SHARPENED, h, 14.0, None, format!("edges overshoot by {h:.0} %"));
     }
     if let Some(b) = seen.blocks {
@@ -208,7 +210,7 @@ fn camera(desk: &mut Desk, frame: &FloorFrame, plan: &PlannedCut, seen: &Seen) {
             b.pitch_px,
             if near { ", close to the spacing of the passes" } else { "" }
         );
-        desk.above(&JPEG_BLOCKS, c, if near { 0.5 } else { 2.0 }, None, fact);
+        desk.above(&JPEG_BLOCKS, c, if near { 0.8 } else { 3.0 }, None, fact);
     }
     if let Some(d) = seen.detail {
         let w = 100.0 * d.wiped;
@@ -252,11 +254,8 @@ fn mean(points: &[Point]) -> Point {
 }
 
 fn framing(desk: &mut Desk, size: (usize, usize), frame: &FloorFrame, patch: &Patch, plan: &PlannedCut) {
-    if patch.outline_assumed {
-        return;
-    }
     let share = 100.0 * signed_area(&patch.outline_px).abs() / (size.0 * size.1).max(1) as f64;
-    desk.below(&POCKET_SMALL, share, 7.0, None, format!("it covers {share:.0} % of it"));
+    desk.below(&POCKET_SMALL, share, 7.0, None, format!("it covers {share:.0} % of the picture"));
     if let (Some(s), true) = (plan.stepover_mm, frame.scale.is_some()) {
         let n = patch.area.max(0.0).sqrt() / s;
         desk.below(&FEW_PASSES, n, 5.0, None, format!("about {n:.0} stepovers across the lit floor"));

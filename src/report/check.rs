@@ -23,13 +23,13 @@ pub fn check_text(c: &Checked) -> String {
         let _ = write!(out, "{}", wrapped("   What to do: ", &format!("{}.", j.change)));
     }
     if faults.len() > MOST_FAULTS {
-        let rest: Vec<&str> = faults[MOST_FAULTS..].iter().filter_map(|j| fault(j)).collect();
+        let rest: Vec<&str> = faults[MOST_FAULTS..].iter().filter_map(|j| Some(kind(j)?.fault)).collect();
         let _ = write!(out, "\n{}", wrapped("Also: ", &format!("{}.", rest.join("; "))));
     }
     let good: Vec<&str> =
-        c.fit.judgements.iter().filter(|j| j.grade == Grade::Ok).map(|j| j.text.as_str()).collect();
+        c.fit.judgements.iter().filter(|j| j.grade == Grade::Ok).filter_map(|j| Some(kind(j)?.fine)).collect();
     if !good.is_empty() {
-        let _ = write!(out, "\n{}", wrapped("In order: ", &format!("{}.", good.join("; "))));
+        let _ = write!(out, "\n{}", wrapped("In order: ", &format!("{}.", good.join(", "))));
     }
     if !faults.is_empty() {
         out.push_str("\nBefore you lean over the table: stop the spindle and cut its power. Keep the lamp out of people's\neyes and off dust and chips. How to take the photo, with drawings: docs/photographing.md\n");
@@ -37,9 +37,8 @@ pub fn check_text(c: &Checked) -> String {
     out
 }
 
-/// The few words of a fault's kind.
-fn fault(j: &Judgement) -> Option<&'static str> {
-    ALL.iter().find(|k| k.id == j.id).map(|k| k.fault)
+fn kind(j: &Judgement) -> Option<&'static Kind> {
+    ALL.iter().find(|k| k.id == j.id).copied()
 }
 
 /// Text broken at spaces, the first line after `head`, the others set in as far.
