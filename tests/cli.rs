@@ -230,8 +230,7 @@ fn json_goes_to_standard_output_and_stages_to_their_folder() {
     let timings = String::from_utf8_lossy(&o.stderr).into_owned();
     assert!(["photo", "floor", "marks", "total"].iter().all(|s| timings.contains(s)), "{timings}");
     let names = b.names("stages");
-    for stage in
-        ["01-photo.png", "02-reference.json", "04-floor.png", "05-fit.json", "06-marks.png", "07-explain.json"]
+    for stage in ["01-photo.png", "02-reference.json", "04-floor.png", "05-fit.json", "06-marks.png", "07-explain.json"]
     {
         assert!(names.iter().any(|n| n == stage), "{stage} is missing in {names:?}");
     }

@@ -33,13 +33,8 @@ fn see(picture: &Path, outline: Vec<Point>) -> Seen {
     let (photo, _) = photo::read(picture, &photo::Options::default()).unwrap();
     let (w, h) = (photo.width, photo.height);
     let frame = FloorFrame::from_homography(Homography::identity(), None);
-    let view = FloorView {
-        origin: Point::default(),
-        step: 1.0,
-        luma: photo.luma.clone(),
-        chroma: None,
-        chroma_shrink: 1,
-    };
+    let view =
+        FloorView { origin: Point::default(), step: 1.0, luma: photo.luma.clone(), chroma: None, chroma_shrink: 1 };
     let patch = Patch {
         view,
         mask: Mask::new(w, h, true),
@@ -303,14 +298,12 @@ fn faults_of_the_framing_are_seen_when_they_are_put_on() {
     // The card painted over with the stock's mean colour: nothing of known size but the pocket, which the plan does not name.
     let (w, h) = good.dimensions();
     let upper = image::imageops::crop_imm(good, 0, 0, w, h * 58 / 100).to_image();
-    let no_pocket: String = plan.lines().filter(|l| !l.starts_with("width") && !l.starts_with("height")).fold(
-        String::new(),
-        |mut s, l| {
+    let no_pocket: String =
+        plan.lines().filter(|l| !l.starts_with("width") && !l.starts_with("height")).fold(String::new(), |mut s, l| {
             s += l;
             s += "\n";
             s
-        },
-    );
+        });
     let fit = check(&upper, &no_pocket);
     assert_eq!(grade(&fit, "no-reference"), Some(Grade::Care), "{:#?}", fit.judgements);
     // A picture of something else.

@@ -311,14 +311,7 @@ fn like_figure(e: &Edge, marks: &Marks) -> f64 {
 
 /// How much of what there is the photo can have shown: the product of what each fault leaves. The words on the photo are
 /// those of the fit room; only the smallest height that would have shown comes from the marks.
-fn fitness(
-    frame: &FloorFrame,
-    patch: &Patch,
-    fit: &Fit,
-    marks: &Marks,
-    plan: &PlannedCut,
-    scaled: bool,
-) -> Fitness {
+fn fitness(frame: &FloorFrame, patch: &Patch, fit: &Fit, marks: &Marks, plan: &PlannedCut, scaled: bool) -> Fitness {
     let (quality, s) = (&marks.quality, plan.stepover_mm.filter(|_| scaled));
     // 5 to 10 um is what shows under stain or gloss (common practice, no source): a photo that would have missed 25 um
     // says nothing about a clean floor.

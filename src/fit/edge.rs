@@ -90,7 +90,8 @@ fn piece(photo: &Photo, a: Point, b: Point) -> Option<[f64; 3]> {
     let d = (b - a) * (1.0 / a.distance(b));
     let n = Point::new(-d.y, d.x);
     // Where the edge lies in every scan across, then a straight line through these places.
-    let scans: Vec<(f64, f64)> = (0..LENGTH as usize).filter_map(|s| place(photo, a + d * s as f64, n, s as f64)).collect();
+    let scans: Vec<(f64, f64)> =
+        (0..LENGTH as usize).filter_map(|s| place(photo, a + d * s as f64, n, s as f64)).collect();
     let (offset, slope) = straight(scans)?;
     let bins = spread(photo, a, d, n, offset, slope)?;
     let (low, high) = (level(&bins, -13.0, -7.0)?, level(&bins, 7.0, 13.0)?);

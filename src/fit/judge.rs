@@ -1,7 +1,7 @@
 //! What was measured against the limits, in words.
 
 use super::kinds::*;
-use super::{Fit, Flow, Judgement, Grade, Seen};
+use super::{Fit, Flow, Grade, Judgement, Seen};
 use crate::floor::Patch;
 use crate::geometry::{Point, signed_area};
 use crate::plan::{Material, Pattern, PlannedCut};
@@ -165,7 +165,8 @@ fn lamp(desk: &mut Desk, frame: &FloorFrame, patch: &Patch, plan: &PlannedCut, s
         let at_least = (off - from.sigma).max(0.0);
         let fact = format!("{off:.0} degrees off the way across them");
         // Lines that stand across the light are seen all the same: marks along the passes, not between them.
-        let other = |l: &Flow| line_difference(l.along_deg + 90.0, from.value).abs() < 35.0 && l.coherence > CLEAR_LINES;
+        let other =
+            |l: &Flow| line_difference(l.along_deg + 90.0, from.value).abs() < 35.0 && l.coherence > CLEAR_LINES;
         let figure = |l: &Flow| {
             seen.colour_lines
                 .is_some_and(|c| c.coherence > CLEAR_LINES && line_difference(c.along_deg, l.along_deg).abs() < 15.0)

@@ -49,7 +49,10 @@ pub fn second_shadow(patch: &Patch, plan: &PlannedCut, unit: f64) -> Option<f64>
     if walls.is_empty() {
         return None;
     }
-    walls.par_iter().filter_map(|(a, b, n)| drop_along(patch, (*a, *b, *n), unit, (start, reach), pitch)).reduce_with(f64::max)
+    walls
+        .par_iter()
+        .filter_map(|(a, b, n)| drop_along(patch, (*a, *b, *n), unit, (start, reach), pitch))
+        .reduce_with(f64::max)
 }
 
 /// The drop of light right at one wall (both ends, way inwards), share; looked at between two distances from the wall.

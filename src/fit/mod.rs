@@ -95,13 +95,7 @@ pub struct Seen {
 }
 
 /// Reads the pixels of the lit floor and of the edges round it. Never fails.
-pub fn look(
-    photo: &Photo,
-    frame: &FloorFrame,
-    references: &[Reference],
-    patch: &Patch,
-    plan: &PlannedCut,
-) -> Seen {
+pub fn look(photo: &Photo, frame: &FloorFrame, references: &[Reference], patch: &Patch, plan: &PlannedCut) -> Seen {
     let unit = judge::units_per_mm(frame, patch, plan);
     let ((tiles, edge), (colour_lines, light_lines, second_shadow)) = rayon::join(
         || {

@@ -39,9 +39,8 @@ pub fn lit(photo: &Photo, frame: &FloorFrame, patch: &Patch) -> Vec<Tile> {
         return vec![];
     }
     let all = patch.outline_px.iter();
-    let (x0, y0, x1, y1) = all.fold((f64::MAX, f64::MAX, 0.0f64, 0.0f64), |b, p| {
-        (b.0.min(p.x), b.1.min(p.y), b.2.max(p.x), b.3.max(p.y))
-    });
+    let (x0, y0, x1, y1) =
+        all.fold((f64::MAX, f64::MAX, 0.0f64, 0.0f64), |b, p| (b.0.min(p.x), b.1.min(p.y), b.2.max(p.x), b.3.max(p.y)));
     let first = |v: f64| v.max(0.0) as usize;
     let last = |v: f64, n: usize| (v.max(0.0) as usize).min(n);
     let (x1, y1) = (last(x1, photo.width), last(y1, photo.height));

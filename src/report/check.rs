@@ -1,7 +1,7 @@
 //! What `lowsun check` says: the verdict first, then what to change, then what was looked at.
 
 use super::{Checked, json};
-use crate::fit::{ALL, Judgement, Grade, word};
+use crate::fit::{ALL, Grade, Judgement, word};
 use serde_json::{Value, json};
 use std::fmt::Write;
 
@@ -64,8 +64,13 @@ fn wrapped(head: &str, text: &str) -> String {
 
 /// The same for programs: `photo` and `scale` as in report.json, and the caveats of the rooms that ran.
 pub fn check_json(c: &Checked) -> Value {
-    let advised: Vec<Value> =
-        c.fit.faults().iter().take(MOST_FAULTS).map(|j| json!({ "id": j.id, "what": j.text, "change": j.change })).collect();
+    let advised: Vec<Value> = c
+        .fit
+        .faults()
+        .iter()
+        .take(MOST_FAULTS)
+        .map(|j| json!({ "id": j.id, "what": j.text, "change": j.change }))
+        .collect();
     let mut out = json!({
         "schema_version": json::SCHEMA_VERSION,
         "program": json::program(),

@@ -106,8 +106,7 @@ fn check(bencher: divan::Bencher) {
     let (file, plan_file) = files();
     bencher.bench_local(|| {
         let (plan, caveats) = plan::read(&plan_file).unwrap();
-        let checked =
-            pipeline::check(&file, plan, caveats, &pipeline::Options::default(), &mut Trace::off()).unwrap();
+        let checked = pipeline::check(&file, plan, caveats, &pipeline::Options::default(), &mut Trace::off()).unwrap();
         report::check_text(&checked)
     });
 }

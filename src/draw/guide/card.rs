@@ -4,7 +4,11 @@ use super::{At, DARK, INK, Pencil, WOOD};
 
 /// Four small pictures, as the photo would show them.
 pub fn places() -> String {
-    let mut p = Pencil::new(480, 440, "Where to lay the card: flat beside the pocket, lit and whole; not in the shadow, over the edge or out of the picture");
+    let mut p = Pencil::new(
+        480,
+        440,
+        "Where to lay the card: flat beside the pocket, lit and whole; not in the shadow, over the edge or out of the picture",
+    );
     let size = (80.0, 50.0);
     let cases: [((f64, f64), &[&str], bool); 4] = [
         ((64.0, 112.0), &["flat beside the pocket,", "lit, whole"], true),
@@ -22,7 +26,11 @@ pub fn places() -> String {
         let seen = if whole { size } else { (w - at.0, size.1) };
         p.card((x + at.0, y + at.1 - if n == 0 || n == 3 { 10.0 } else { 0.0 }), seen, if n == 2 { 8.0 } else { 0.0 });
         if n == 1 {
-            p.area(&[(x + 30.0, y + 46.0), (x + 64.0, y + 46.0), (x + 64.0, y + 96.0), (x + 30.0, y + 96.0)], DARK, 0.7);
+            p.area(
+                &[(x + 30.0, y + 46.0), (x + 64.0, y + 46.0), (x + 64.0, y + 96.0), (x + 30.0, y + 96.0)],
+                DARK,
+                0.7,
+            );
         }
         p.frame((x, y), (w, h), INK, "");
         p.mark((x + 6.0, y + 6.0), good);

@@ -29,13 +29,42 @@ fn section(p: &mut Pencil, y: f64, angle: f64) {
     let floor = top + depth;
     let slope = angle.to_radians().tan();
     let shadow = (depth / slope).min(right - left);
-    p.area(&[(72.0, top), (left, top), (left, floor), (right, floor), (right, top), (288.0, top), (288.0, top + 30.0), (72.0, top + 30.0)], WOOD, 1.0);
+    p.area(
+        &[
+            (72.0, top),
+            (left, top),
+            (left, floor),
+            (right, floor),
+            (right, top),
+            (288.0, top),
+            (288.0, top + 30.0),
+            (72.0, top + 30.0),
+        ],
+        WOOD,
+        1.0,
+    );
     // The lamp on the ray over the rim, as far away as the row has room.
     let away = (62.0f64).min((top - y - 38.0) / slope);
     let lamp = (left - away, top - away * slope);
     let end = (left + shadow, top + shadow * slope);
-    p.area(&[lamp, (left, top), (end.0, end.1.min(floor)), (right, floor), (right, top), (288.0, top), (288.0, (top - 26.0).min(lamp.1))], LIGHT, 0.5);
-    p.area(&[(left, top), (left, floor), (left + shadow, floor), (left + shadow, (top + shadow * slope).min(floor))], DARK, 0.85);
+    p.area(
+        &[
+            lamp,
+            (left, top),
+            (end.0, end.1.min(floor)),
+            (right, floor),
+            (right, top),
+            (288.0, top),
+            (288.0, (top - 26.0).min(lamp.1)),
+        ],
+        LIGHT,
+        0.5,
+    );
+    p.area(
+        &[(left, top), (left, floor), (left + shadow, floor), (left + shadow, (top + shadow * slope).min(floor))],
+        DARK,
+        0.85,
+    );
     let ridges: Vec<(f64, f64)> = (0..=14)
         .map(|i| (left + f64::from(i) * (right - left) / 14.0, floor - if i % 2 == 0 { 0.0 } else { 3.0 }))
         .collect();

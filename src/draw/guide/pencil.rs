@@ -105,7 +105,11 @@ impl Pencil {
     /// A lamp's head at a point, shining along a direction (unit vector).
     pub fn lamp(&mut self, (x, y): (f64, f64), (u, v): (f64, f64)) {
         let at = |along: f64, side: f64| (x + along * u - side * v, y + along * v + side * u);
-        self.area(&[at(0.0, -11.0), at(0.0, 11.0), at(-14.0, 7.0), at(-30.0, 7.0), at(-30.0, -7.0), at(-14.0, -7.0)], DARK, 1.0);
+        self.area(
+            &[at(0.0, -11.0), at(0.0, 11.0), at(-14.0, 7.0), at(-30.0, 7.0), at(-30.0, -7.0), at(-14.0, -7.0)],
+            DARK,
+            1.0,
+        );
         self.area(&[at(0.0, -11.0), at(0.0, 11.0), at(4.0, 9.0), at(4.0, -9.0)], LIGHT, 1.0);
     }
     /// A phone seen edge on, lens down, middle of its lower face at a point, turned by an angle (degrees).

@@ -15,7 +15,16 @@ pub fn side() -> String {
     let lamp = (52.0, top - (left - 52.0) * slope);
     p.rect((0.0, table), (480.0, 5.0), "#8d8478");
     p.area(
-        &[(120.0, top), (left, top), (left, floor), (right, floor), (right, top), (452.0, top), (452.0, table), (120.0, table)],
+        &[
+            (120.0, top),
+            (left, top),
+            (left, floor),
+            (right, floor),
+            (right, top),
+            (452.0, top),
+            (452.0, table),
+            (120.0, table),
+        ],
         WOOD,
         1.0,
     );
@@ -25,8 +34,9 @@ pub fn side() -> String {
     p.area(&[(left, top), (left, floor), (left + SHADOW, floor)], DARK, 0.85);
     p.line(&[lamp, (left + SHADOW, floor)], "#b98900", 1.5, "5 4");
     // Ridges on the floor, larger than life.
-    let ridges: Vec<(f64, f64)> =
-        (0..=15).map(|i| (left + f64::from(i) * (right - left) / 15.0, floor - if i % 2 == 0 { 0.0 } else { 4.0 })).collect();
+    let ridges: Vec<(f64, f64)> = (0..=15)
+        .map(|i| (left + f64::from(i) * (right - left) / 15.0, floor - if i % 2 == 0 { 0.0 } else { 4.0 }))
+        .collect();
     p.line(&ridges, DARK, 1.5, "");
     p.rect((136.0, top - 4.0), (58.0, 4.0), CARD);
     p.line(&[(lamp.0 - 16.0, lamp.1 + 2.0), (lamp.0 - 16.0, table)], DARK, 4.0, "");
@@ -76,7 +86,11 @@ pub fn above() -> String {
 
 /// The camera square above the work, and from the side.
 pub fn camera() -> String {
-    let mut p = Pencil::new(480, 290, "The phone square above the work shows the pocket's true shape; from the side it is skewed");
+    let mut p = Pencil::new(
+        480,
+        290,
+        "The phone square above the work shows the pocket's true shape; from the side it is skewed",
+    );
     for (x, turn, good) in [(120.0, 0.0, true), (360.0, 48.0, false)] {
         p.rect((x - 100.0, 132.0), (200.0, 26.0), WOOD);
         p.rect((x - 60.0, 132.0), (120.0, 12.0), CUT);
