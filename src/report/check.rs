@@ -1,7 +1,7 @@
 //! What `lowsun check` says: the verdict first, then what to change, then what was looked at.
 
 use super::{Checked, json};
-use crate::fit::{ALL, Grade, Judgement, word};
+use crate::fit::{ALL, Grade, Judgement, Kind, word};
 use serde_json::{Value, json};
 use std::fmt::Write;
 
