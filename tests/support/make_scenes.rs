@@ -10,7 +10,8 @@ mod support;
 use clap::Parser;
 use lowsun::card::Form;
 use std::path::PathBuf;
-use support::draw::{CAUSES, Lay, Size, draw, lay};
+use support::draw::own::{Lay, lay};
+use support::draw::{CAUSES, Size, draw};
 
 #[derive(Parser)]
 struct Options {

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 /// The print as a picture: how much of each small square is paper white, 0 to 255.
 #[derive(Clone)]
-struct Sheet {
+pub struct Sheet {
     /// Card frame, middle of the first square, mm.
     first: Point,
     step: f64,
@@ -36,7 +36,7 @@ impl Sheet {
     }
     /// From the picture that a general PDF tool made of the printed page, at the dots of a printer: `tests/truth/print.py`
     /// makes it and says where it lies.
-    fn of_page() -> Self {
+    pub fn of_page() -> Self {
         let facts: Value = serde_json::from_str(include_str!("../truth/print.json")).expect("print.json is JSON");
         let picture = &facts["picture"];
         let pair = |v: &Value| [0, 1].map(|k| v[k].as_f64().expect("a pair of numbers"));
@@ -52,7 +52,8 @@ impl Sheet {
             white: page.into_raw(),
         }
     }
-    fn at(&self, p: Point) -> f64 {
+    /// How white the sheet is at a place of the card frame, 0 to 1.
+    pub fn at(&self, p: Point) -> f64 {
         let u = ((p.x - self.first.x) / self.step).clamp(0.0, (self.w - 1) as f64 - 1e-6);
         let v = ((p.y - self.first.y) / self.step).clamp(0.0, (self.h - 1) as f64 - 1e-6);
         let (i, j) = (u as usize, v as usize);
@@ -108,7 +109,7 @@ impl Print {
         Point::new(u / self.own.printed[0] + self.low.x, v / self.own.printed[1] + self.low.y)
     }
     /// From the card frame as drawn to this frame.
-    pub fn from_drawn(&self, p: Point) -> [f64; 2] {
+    pub fn on_paper(&self, p: Point) -> [f64; 2] {
         [(p.x - self.low.x) * self.own.printed[0], (p.y - self.low.y) * self.own.printed[1]]
     }
     pub fn covers(&self, u: f64, v: f64) -> bool {
@@ -124,7 +125,7 @@ impl Print {
     pub fn tell(&self, o: &mut Value, out: impl Fn(f64, f64) -> [f64; 2], px: impl Fn([f64; 2]) -> Value) {
         let card = &self.card;
         let at = |m: Point| {
-            let [u, v] = self.from_drawn(m);
+            let [u, v] = self.on_paper(m);
             out(u, v)
         };
         let lattice = [(0, 0), (card.cols, 0), (card.cols, card.rows), (0, card.rows)];

@@ -2,6 +2,7 @@
 //! partly covered, blurred, noisy, saved as JPEG. Cheaper than a whole cut floor, so that hundreds can be made.
 
 use super::noise::{hash, octaves};
+use super::print::Sheet;
 use image::RgbImage;
 use lowsun::card::{Card, Form};
 use lowsun::geometry::{Point, contains};
@@ -25,6 +26,8 @@ pub struct Scene {
     pub seed: u32,
     /// `None`: the wood alone, with a chart of something else where the card would lie.
     pub form: Option<Form>,
+    /// The print of the kept page in place of the drawing (pocket only).
+    pub from_page: bool,
     pub size: [usize; 2],
     pub f35: f64,
     /// Obliquity, where it leans to, and the turn of the card in the photo, degrees.
@@ -75,6 +78,7 @@ impl Scene {
         Self {
             seed: seed as u32,
             form: Some(form),
+            from_page: false,
             size,
             f35,
             tilt: r.random_range(0.0..35.0),
@@ -159,6 +163,8 @@ impl Scene {
             }
             None => 1.0,
         };
+        let page = self.from_page.then(Sheet::of_page);
+        let inked = |p: Point| page.as_ref().map_or_else(|| drawn.dark(p), |s| s.at(p) < 0.5);
         let outlines = drawn.outlines_mm();
         let [from, elevation, far] = self.lamp;
         let (sf, cf) = from.to_radians().sin_cos();
@@ -177,7 +183,7 @@ impl Scene {
                 Thing::Cover
             } else if outlines.iter().filter(|o| contains(o, p)).count() != 1 {
                 Thing::Wood
-            } else if self.form.map_or_else(|| decoy(seed, p), |_| drawn.dark(p)) {
+            } else if self.form.map_or_else(|| decoy(seed, p), |_| inked(p)) {
                 Thing::Ink
             } else {
                 Thing::Paper

@@ -2,11 +2,9 @@
 
 mod cut;
 mod light;
-mod own;
+pub mod own;
 mod place;
 mod plan;
-
-pub use own::{Lay, lay};
 
 use super::spec::*;
 use rand::{Rng, SeedableRng, seq::IndexedRandom};
