@@ -76,6 +76,58 @@ registry! {
         "The cutter's shape and corner radius do not agree.",
         "A flat cutter has no corner radius, a ball nose has half its diameter. The shape is believed, the radius left aside.",
         "name a cutter with rounded corners bull-nose";
+    TOOLPATH_DIALECT = "toolpath-dialect",
+        "The cutting file is written in a dialect: parts of it go beyond the public description it is read by.",
+        "Cutting files are read as RS274/NGC (NISTIR 6556) describes them. What many machines write beyond that is read too, each thing named here with its first line, because a machine may understand it otherwise.",
+        "check the named lines against what your machine does there";
+    TOOLPATH_SKIPPED = "toolpath-skipped",
+        "Parts of the cutting file were passed over.",
+        "Codes that are not in RS274/NGC (NISTIR 6556), sub-programs, loops and turning axes are not followed. If they cut something, those passes are missing here.",
+        "if the named lines cut the floor, save the cutting file again without them: one plain list of moves";
+    TOOLPATH_UNITS = "toolpath-units",
+        "The cutting file does not say at its start whether its lengths are millimetres or inches.",
+        "G20 stands for inches, G21 for millimetres. Without either the machine uses whatever was set last; here the unit was guessed from the size of the numbers.",
+        "put G21 (millimetres) or G20 (inches) in the file's first lines, as the machine was set";
+    TOOLPATH_COARSE_ARCS = "toolpath-coarse-arcs",
+        "Some arcs of the cutting file do not close as well as they should.",
+        "The start and the end of an arc must be equally far from its centre, within 0.002 mm or 0.0002 in (NISTIR 6556). Files with few decimals miss that; such arcs are read with the mean of both distances, up to 0.05 mm or a thousandth of the radius.",
+        "nothing, or save the cutting file with one more decimal";
+    TOOLPATH_ABSOLUTE_CENTRES = "toolpath-absolute-centres",
+        "The arcs of the cutting file close only if their centres are places, not steps from the start.",
+        "In RS274/NGC (NISTIR 6556) I, J and K are steps from the arc's start. Some machines take them as places. Which one a file means is told by which of the two makes start and end equally far from the centre.",
+        "check that your machine takes I and J as places";
+    TOOLPATH_RADIUS_COMPENSATION = "toolpath-radius-compensation",
+        "The cutting file leaves it to the machine to step aside by the cutter's radius.",
+        "With G41 or G42 the cutter runs beside the written line, by a radius that stands only in the machine. Passes are taken here where the line is written; spacings are right, places are off by up to that radius.",
+        "save the cutting file with the path of the cutter's centre";
+    TOOLPATH_PLACE_UNKNOWN = "toolpath-place-unknown",
+        "The cutting file leaves places open that stand only in the machine.",
+        "Offsets of coordinate systems, probing and the machine's home position are not in the file. Moves that depend on them are left out of the lengths, or laid where they would be with all of them zero.",
+        "nothing, if the floor's passes are right; else save the file in one coordinate system";
+    TOOLPATH_NO_FEED = "toolpath-no-feed",
+        "The cutting file does not give feed or spindle speed for all of its cuts.",
+        "Without them the cutting time is too short, and marks once per turn have no expected spacing.",
+        "give feed and speed_rpm in the plan";
+    TOOLPATH_AGAINST_PLAN = "toolpath-against-plan",
+        "The plan and the cutting file do not say the same.",
+        "What the cutting file says is what the machine ran, so its value is used; a value given on the command line wins over both.",
+        "correct the plan, or check that this is the file that cut the pocket";
+    TOOLPATH_STOCK_TOP = "toolpath-stock-top",
+        "Zero of the cutting file was taken for the stock's top.",
+        "A cutting file gives heights from its zero, which is mostly the stock's top and sometimes the table. The pocket's depth follows from it, and with the depth the lamp's height and the scale on the floor.",
+        "give the pocket's depth with --depth or in the plan";
+    TOOLPATH_NO_FLOOR = "toolpath-no-floor",
+        "The cutting file cuts no flat floor of passes side by side.",
+        "A slope or a carved surface has passes and a spacing, but no one level; single lines and holes have not even that. The plan's own values stand for what is missing.",
+        "give the file that cleared the pocket's floor";
+    TOOLPATH_UNEVEN_SPACING = "toolpath-uneven-spacing",
+        "The passes of the cutting file are not all one distance apart.",
+        "No one distance holds for half of the passes. The commonest is used where the plan gives no stepover.",
+        "give the stepover that was set in the plan";
+    TOOLPATH_SEVERAL_TOOLS = "toolpath-several-tools",
+        "More than one tool cuts at the floor's level.",
+        "Where two cutters meet on one floor, a step shows unless their zeros agree. The passes described are those of the tool that cuts most of the floor.",
+        "describe the other cutter under second_cutter in the plan";
     NO_FOCAL_LENGTH = "no-focal-length",
         "The photo does not carry the camera's focal length; a usual phone lens was assumed.",
         "The scale at the floor is carried from the card by the camera's distance, which follows from the focal length. Without it a phone's main lens (26 mm equivalent, one sigma 15 %) is assumed and the scale's sigma grows.",

@@ -136,6 +136,9 @@ pub struct Look {
     /// Outer size of a rectangular pocket, such as 116x76mm.
     #[arg(long, value_name = "WxH", allow_hyphen_values = true, help_heading = "Planned cut")]
     pub pocket: Option<String>,
+    /// The cutting file that the machine ran (RS274/NGC): stepover, pattern, depth, feed and speed are read from it.
+    #[arg(long, value_name = "FILE", help_heading = "Planned cut")]
+    pub toolpath: Option<PathBuf>,
     /// Unit of bare lengths on the command line and of the report [default: the plan's, else mm].
     #[arg(long, help_heading = "Planned cut")]
     pub units: Option<LengthUnit>,
@@ -168,6 +171,7 @@ impl Look {
             depth: self.depth.clone(),
             pattern: self.pattern,
             pocket: self.pocket.clone(),
+            toolpath: self.toolpath.clone(),
         }
     }
     /// Options of the rooms. Fails at [`Stage::Arguments`] on a value that cannot be read or cannot be true.

@@ -8,6 +8,7 @@ use thiserror::Error;
 pub enum Stage {
     Arguments,
     Photo,
+    Toolpath,
     Plan,
     Reference,
     Rectify,
@@ -22,6 +23,7 @@ impl std::fmt::Display for Stage {
         f.write_str(match self {
             Self::Arguments => "arguments",
             Self::Photo => "reading the photo",
+            Self::Toolpath => "reading the cutting file",
             Self::Plan => "reading the plan",
             Self::Reference => "finding the reference",
             Self::Rectify => "bringing to true scale",

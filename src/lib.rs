@@ -1,9 +1,10 @@
 //! lowsun reads a raking-light photo of a routed pocket floor and says what made its ridges.
 //!
 //! The story of one photo: [`photo`] brings the file in, upright and in linear light. [`plan`] reads what was meant
-//! to be cut. [`mod@reference`] finds known points. [`rectify`] turns them into the floor plane at true scale. [`floor`]
-//! picks the lit, sharp floor and reads the lamp from the wall's shadow. [`fit`] says whether the photo can carry an
-//! answer. [`marks`] measures line families, edges and strips. [`expect`] says what each cause would leave on this floor. [`explain`] weighs the marks against that.
+//! to be cut, with [`toolpath`] where there is a cutting file. [`mod@reference`] finds known points. [`rectify`] turns
+//! them into the floor plane at true scale. [`floor`] picks the lit, sharp floor and reads the lamp from the wall's
+//! shadow. [`fit`] says whether the photo can carry an answer. [`marks`] measures line families, edges and strips.
+//! [`expect`] says what each cause would leave on this floor. [`explain`] weighs the marks against that.
 //! [`report`] writes it down. [`pipeline`] is that corridor, one line a room.
 //!
 //! ```
@@ -31,6 +32,8 @@ pub mod signal;
 pub mod card;
 
 pub mod photo;
+
+pub mod toolpath;
 
 pub mod plan;
 

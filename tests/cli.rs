@@ -360,3 +360,36 @@ fn check_prints_its_verdict_first_and_writes_nothing() {
     assert_eq!(lowsun(&["check", text(&missing)]).status.code(), Some(1));
     assert_eq!(lowsun(&["check", text(&noise), "--stepover=-2mm"]).status.code(), Some(2));
 }
+
+#[test]
+fn a_cutting_file_is_read_and_a_bad_line_of_it_is_named() {
+    let b = Bench::new();
+    let board = b.board();
+    let bad = b.file("bad.ngc", "G21\nG0 X0 Y0 Z5\nG1 X[1/0]\n");
+    let mut run = Command::cargo_bin("lowsun").unwrap();
+    let out = run.arg("inspect").arg(&board).arg("--toolpath").arg(&bad).arg("--out").arg(b.at("bad")).output().unwrap();
+    let told = String::from_utf8_lossy(&out.stderr);
+    assert_eq!(out.status.code(), Some(1), "{told}");
+    assert!(told.contains("reading the cutting file") && told.contains("line 3: divided by zero"), "{told}");
+    assert!(!b.at("bad").exists());
+    let mut text = String::from("G21 S16000 M3 F2400\nG0 X0 Y0 Z5\nG1 Z-2\n");
+    for k in 0..24 {
+        text += &format!("G1 X{}\nY{}\n", 2.5 * f64::from(k), if k % 2 == 0 { 54 } else { 0 });
+    }
+    let good = b.file("good.ngc", text);
+    let mut run = Command::cargo_bin("lowsun").unwrap();
+    let out = run
+        .args(["inspect", "--mm-per-px", "0.125", "--cutter", "6mm", "--light-from", "left", "--toolpath"])
+        .arg(&good)
+        .arg(&board)
+        .arg("--out")
+        .arg(b.at("good"))
+        .output()
+        .unwrap();
+    assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
+    let json: serde_json::Value = serde_json::from_slice(&fs::read(b.at("good").join("report.json")).unwrap()).unwrap();
+    assert_eq!(json["comparison"]["planned_stepover_mm"], 2.5);
+    assert_eq!(json["cutting_file"]["floor"]["passes"], 24);
+    let page = fs::read_to_string(b.at("good").join("report.html")).unwrap();
+    assert!(page.contains("What the cutting file says") && page.contains("24 straight passes, to and fro"));
+}

@@ -1,10 +1,10 @@
 //! The few facts that matter most, given one by one, over or without a plan file.
 
-use super::{Helix, Pattern, PlannedCut, Shape, check, file};
+use super::{Helix, Pattern, PlannedCut, Shape, check, cutting, file};
 use crate::caveat::Caveat;
 use crate::error::{Error, Result, Stage};
 use crate::units::{LengthUnit, parse_length};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Facts given one by one (the same words as on the command line); `None` leaves the plan's own.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -22,6 +22,8 @@ pub struct PlanFacts {
     pub pattern: Option<Pattern>,
     /// Outer width and height of a rectangular pocket: `116x76mm`, `4.5inx3in`.
     pub pocket: Option<String>,
+    /// The cutting file; wins over the one that the plan names.
+    pub toolpath: Option<PathBuf>,
 }
 
 /// A stepover as typed.
@@ -106,11 +108,13 @@ pub fn merge(mut plan: PlannedCut, facts: &PlanFacts) -> Result<PlannedCut> {
     Ok(plan)
 }
 
-/// The whole room: the file where there is one, the facts over it, then the look-over of the result.
+/// The whole room: the plan file where there is one, the cutting file over it, the facts over both, then the look-over
+/// of the result.
 ///
-/// Fails as [`read`](super::read) and [`merge`] do.
+/// Fails as [`read`](super::read), [`toolpath::read`](crate::toolpath::read) and [`merge`] do, and on a cutting file that
+/// the plan names outside its own folder.
 pub fn gather(path: Option<&Path>, facts: &PlanFacts) -> Result<(PlannedCut, Vec<Caveat>)> {
-    let (name, plan) = match path {
+    let (name, mut plan) = match path {
         Some(p) => {
             let name = p.display().to_string();
             let plan = file::parse(&file::text_of(p)?, &name, facts.units.unwrap_or_default())?;
@@ -118,7 +122,19 @@ pub fn gather(path: Option<&Path>, facts: &PlanFacts) -> Result<(PlannedCut, Vec
         }
         None => ("the plan".to_owned(), PlannedCut::default()),
     };
+    let cutting_file = match (&facts.toolpath, path, &plan.toolpath) {
+        (Some(given), _, _) => Some(given.clone()),
+        (None, Some(p), Some(named)) => Some(cutting::beside(p, named)?),
+        _ => None,
+    };
+    let wished = merge(plan.clone(), facts)?;
+    let Some(cutting_file) = cutting_file else {
+        let caveats = check(&wished, &name)?;
+        return Ok((wished, caveats));
+    };
+    let mut caveats = cutting::lay_over(&mut plan, &wished, &cutting_file)?;
     let plan = merge(plan, facts)?;
-    let caveats = check(&plan, &name)?;
+    caveats.extend(cutting::differences(&wished, &plan));
+    caveats.extend(check(&plan, &name)?);
     Ok((plan, caveats))
 }

@@ -137,6 +137,7 @@ struct RawReference {
 #[serde(deny_unknown_fields, default)]
 struct Raw {
     units: Option<LengthUnit>,
+    toolpath: Option<String>,
     cutter: RawCutter,
     second_cutter: Option<RawCutter>,
     cut: RawCut,
@@ -233,6 +234,8 @@ pub fn parse(text: &str, name: &str, default: LengthUnit) -> Result<PlannedCut> 
             on_floor: raw.reference.plane.map(|p| matches!(p, PlaneName::Floor)),
             card_measured: r.printed(&raw.reference.card_measured)?,
         },
+        toolpath: raw.toolpath.clone(),
+        cutting_file: None,
     };
     plan.resolve_stepover();
     Ok(plan)

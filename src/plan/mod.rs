@@ -1,15 +1,17 @@
 //! Room 2: what was meant to be cut. A TOML file, or the facts given one by one, become a [`PlannedCut`] in millimetres.
 //!
-//! [`gather`] is the whole room: file ([`read`]), then single facts over it ([`merge`]), then the look for probable
-//! slips and for what is missing ([`check`]).
+//! [`gather`] is the whole room: plan file ([`read`]), the cutting file over it ([`cutting`]), then single facts over both
+//! ([`merge`]), then the look for probable slips and for what is missing ([`check`]).
 
 mod check;
+mod cutting;
 mod facts;
 mod file;
 #[cfg(test)]
 mod tests;
 
 pub use check::{USUAL_SKIM_MM, check};
+pub use cutting::CuttingFile;
 pub use facts::{PlanFacts, gather, merge};
 pub use file::{parse, read};
 
@@ -125,4 +127,8 @@ pub struct PlannedCut {
     pub light_from_deg: Option<f64>,
     pub light_elevation_deg: Option<f64>,
     pub reference: KnownReference,
+    /// Name of the cutting file beside the plan, as the plan has it.
+    pub toolpath: Option<String>,
+    /// The cutting file, where one was given and read.
+    pub cutting_file: Option<CuttingFile>,
 }

@@ -145,3 +145,60 @@ fn printed_bars_are_read_with_the_plan() {
     let told = read("\"9.94mm\"").unwrap_err().to_string();
     assert!(told.contains("line 2") && told.contains("card_measured") && told.contains("100 mm"), "{told}");
 }
+
+/// A made-up cutting file beside a plan: to and fro along X, 16 passes 2.4 mm apart, 80 mm long, two layers, 2.5 mm deep.
+fn with_cutting_file(plan: &str, facts: PlanFacts) -> Result<(PlannedCut, Vec<crate::caveat::Caveat>)> {
+    let dir = tempfile::tempdir().unwrap();
+    let mut text = String::from("G21 G90 G94 T1 S16000 M3 F2400\nG0 X0 Y0 Z5\n");
+    for z in [-2.32, -2.5] {
+        text += &format!("G0 X0 Y0\nG1 Z{z}\n");
+        for k in 0..16 {
+            text += &format!("G1 Y{:.1}\nX{}\n", 2.4 * f64::from(k), if k % 2 == 0 { 80 } else { 0 });
+        }
+        text += "G0 Z5\n";
+    }
+    std::fs::write(dir.path().join("cut.ngc"), text).unwrap();
+    let path = dir.path().join("plan.toml");
+    std::fs::write(&path, plan).unwrap();
+    gather(Some(&path), &PlanFacts { toolpath: facts.toolpath.map(|t| dir.path().join(t)), ..facts })
+}
+
+#[test]
+fn a_cutting_file_fills_what_the_plan_leaves_open() {
+    let (p, c) = with_cutting_file("toolpath = \"cut.ngc\"\n[cutter]\ndiameter = 6", PlanFacts::default()).unwrap();
+    let near = |a: Option<f64>, b: f64| a.is_some_and(|a| (a - b).abs() < 1e-6);
+    assert!(near(p.stepover_mm, 2.4) && near(p.depth_mm, 2.5) && near(p.skim_mm, 0.18), "{p:?}");
+    assert!(near(p.feed_mm_min, 2400.0) && near(p.speed_rpm, 16000.0) && near(p.pass_angle_deg, 0.0));
+    assert_eq!((p.pattern, p.both_ways, p.pocket_mm), (Some(Pattern::Parallel), Some(true), None));
+    let ids: Vec<_> = c.iter().map(|c| c.id).collect();
+    assert_eq!(ids, ["toolpath-stock-top", "plan-incomplete"]);
+    assert!(!c[1].text.contains("stepover (") && c[1].text.contains("helix ("), "{}", c[1].text);
+}
+
+#[test]
+fn where_plan_and_cutting_file_differ_both_values_are_named() {
+    let plan = "[cutter]\ndiameter = 6\n[cut]\nstepover_percent = 50\ndepth = 2.5\npattern = \"contour\"\nfeed = 2405\nspeed_rpm = 18000";
+    let given = PlanFacts { toolpath: Some("cut.ngc".into()), ..Default::default() };
+    let (p, c) = with_cutting_file(plan, given).unwrap();
+    let told: Vec<&str> =
+        c.iter().filter(|c| c.id == "toolpath-against-plan").map(|c| c.text.as_str()).collect();
+    assert_eq!(told.len(), 3, "{told:?}");
+    assert!(told[0].contains("3.00 mm in the plan, 2.40 mm in the cutting file; the cutting file's was used"), "{told:?}");
+    assert!(told[1].starts_with("Speed: 18000") && told[2].starts_with("Pattern: loops"), "{told:?}");
+    assert!((p.stepover_mm.unwrap() - 2.4).abs() < 1e-6 && p.stepover_percent.is_none());
+    // The command line wins over both.
+    let given = PlanFacts { toolpath: Some("cut.ngc".into()), stepover: Some("1.2".into()), ..Default::default() };
+    let (p, c) = with_cutting_file("[cutter]\ndiameter = 6", given).unwrap();
+    assert_eq!(p.stepover_mm, Some(1.2));
+    assert!(c.iter().any(|c| c.text.contains("1.20 mm in the plan") && c.text.contains("command line was used")), "{c:?}");
+}
+
+#[test]
+fn a_cutting_file_that_cannot_be_read_is_an_error_with_its_stage() {
+    for named in ["../cut.ngc", "/etc/cut.ngc", ""] {
+        let e = with_cutting_file(&format!("toolpath = \"{named}\""), PlanFacts::default()).unwrap_err();
+        assert!(e.stage == Stage::Plan && e.to_string().contains("own folder"), "{e}");
+    }
+    let e = with_cutting_file("toolpath = \"none.ngc\"", PlanFacts::default()).unwrap_err();
+    assert!(e.stage == Stage::Toolpath && e.to_string().contains("cannot be opened"), "{e}");
+}

@@ -1,6 +1,6 @@
 //! The page for people: one file, no scripts, nothing fetched. `page.html` holds the layout.
 
-use super::{Inspection, Pictures, numbers, words};
+use super::{Inspection, Pictures, cutting, numbers, words};
 use crate::explain;
 use crate::explain::findings::record;
 use crate::explain::{Change, Finding};
@@ -20,6 +20,7 @@ struct Page<'a> {
     first: Vec<&'a Change>,
     numbers: Vec<(&'static str, String)>,
     families: Vec<numbers::FamilyRow>,
+    cut: Vec<(&'static str, String)>,
     findings: Vec<Row<'a>>,
     to_change: Vec<Row<'a>>,
     cautions: Vec<&'a str>,
@@ -76,6 +77,7 @@ pub fn html(i: &Inspection, pictures: &Pictures) -> crate::error::Result<String>
         first: top.map(|f| f.changes.iter().take(2).collect()).unwrap_or_default(),
         numbers: numbers::main_numbers(i),
         families: numbers::family_rows(i),
+        cut: cutting::rows(&i.plan),
         findings,
         to_change: e.findings.iter().filter(acted).map(Row::from).collect(),
         cautions,

@@ -27,6 +27,7 @@ pub fn json(inspection: &Inspection) -> Value {
         "light": i.patch.light,
         "floor": floor(i),
         "marks": marks(i),
+        "cutting_file": i.plan.cutting_file,
         "comparison": e.comparison,
         "verdict": e.verdict,
         "headline": e.headline,

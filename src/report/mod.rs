@@ -2,6 +2,7 @@
 //! No arithmetic beyond rounding and the change of unit; pictures and plots are handed in.
 
 mod check;
+mod cutting;
 mod html;
 mod json;
 mod numbers;

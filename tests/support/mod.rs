@@ -3,7 +3,7 @@
 //! shadows, and photographed by a plain camera. The one exception is what our own card's print looks like: that is the
 //! program's drawing, or a picture of the printed page.
 
-#![allow(dead_code, reason = "each test target uses its own part of the maker")]
+#![allow(dead_code, unused_imports, reason = "each test target uses its own part of the maker")]
 
 pub mod camera;
 pub mod cut;
@@ -11,6 +11,7 @@ pub mod develop;
 pub mod draw;
 pub mod field;
 pub mod light;
+pub mod ngc;
 pub mod noise;
 pub mod outline;
 pub mod paths;
