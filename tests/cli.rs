@@ -367,7 +367,8 @@ fn a_cutting_file_is_read_and_a_bad_line_of_it_is_named() {
     let board = b.board();
     let bad = b.file("bad.ngc", "G21\nG0 X0 Y0 Z5\nG1 X[1/0]\n");
     let mut run = Command::cargo_bin("lowsun").unwrap();
-    let out = run.arg("inspect").arg(&board).arg("--toolpath").arg(&bad).arg("--out").arg(b.at("bad")).output().unwrap();
+    let out =
+        run.arg("inspect").arg(&board).arg("--toolpath").arg(&bad).arg("--out").arg(b.at("bad")).output().unwrap();
     let told = String::from_utf8_lossy(&out.stderr);
     assert_eq!(out.status.code(), Some(1), "{told}");
     assert!(told.contains("reading the cutting file") && told.contains("line 3: divided by zero"), "{told}");

@@ -95,7 +95,12 @@ fn files_made_by_others_are_read_as_they_stand() {
     assert!(near(f.z_mm.unwrap(), 4.0, 0.001) && near(f.spacings[0].mm, 1.89, 0.01) && f.spacings[0].share < 0.5);
     // A relief: 281 rows along x every 0.317 mm, by the second tool.
     let (p, f) = open("wood-relief/relief.nc", 3.175);
-    assert!(f.z_mm.is_none() && near(f.spacings[0].mm, 0.317, 0.001) && f.passes == 281, "{} {:?}", f.passes, f.spacings);
+    assert!(
+        f.z_mm.is_none() && near(f.spacings[0].mm, 0.317, 0.001) && f.passes == 281,
+        "{} {:?}",
+        f.passes,
+        f.spacings
+    );
     assert_eq!((f.tool, f.both_ways, f.speed_rpm), (Some(6), Some(true), Some(14000.0)));
     let reach = p.moves.iter().filter(|m| m.is_cut()).map(|m| m.end_mm[0]).fold(f64::MIN, f64::max);
     assert!(near(reach, 63.5, 1e-9));

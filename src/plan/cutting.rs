@@ -142,7 +142,8 @@ fn doubts(f: &Floor, wished: &PlannedCut) -> Vec<Caveat> {
     }
     if !f.other_tools.is_empty() && wished.second_cutter.is_none() {
         let name = |t: Option<u32>| t.map_or("a tool without number".into(), |t| format!("tool {t}"));
-        let list: Vec<String> = f.other_tools.iter().map(|(t, l)| format!("{} over {}", name(*t), u.show(*l))).collect();
+        let list: Vec<String> =
+            f.other_tools.iter().map(|(t, l)| format!("{} over {}", name(*t), u.show(*l))).collect();
         out.push(caveat::TOOLPATH_SEVERAL_TOOLS.with(format!(
             "Most of the floor is cut by {}; at the same level also {}.",
             name(f.tool),
@@ -161,7 +162,8 @@ pub(super) fn differences(wished: &PlannedCut, done: &PlannedCut) -> Vec<Caveat>
     let mut say = |what: &str, plan: String, file: String, file_used: bool| {
         let used = if file_used { "the cutting file's was used" } else { "the one from the command line was used" };
         out.push(
-            caveat::TOOLPATH_AGAINST_PLAN.with(format!("{what}: {plan} in the plan, {file} in the cutting file; {used}.")),
+            caveat::TOOLPATH_AGAINST_PLAN
+                .with(format!("{what}: {plan} in the plan, {file} in the cutting file; {used}.")),
         );
     };
     let share = |a: f64, b: f64| (a / b - 1.0).abs() <= SAME_SHARE;
@@ -194,7 +196,8 @@ pub(super) fn differences(wished: &PlannedCut, done: &PlannedCut) -> Vec<Caveat>
     if let (Some(p), Some(c)) = (wished.pattern, said.pattern)
         && p != c
     {
-        let word = |p: Pattern| (if p == Pattern::Parallel { "parallel passes" } else { "loops along the walls" }).into();
+        let word =
+            |p: Pattern| (if p == Pattern::Parallel { "parallel passes" } else { "loops along the walls" }).into();
         say("Pattern", word(p), word(c), done.pattern == Some(c));
     }
     if let (Some(p), Some(c)) = (wished.both_ways, f.both_ways)

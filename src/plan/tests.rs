@@ -180,17 +180,22 @@ fn where_plan_and_cutting_file_differ_both_values_are_named() {
     let plan = "[cutter]\ndiameter = 6\n[cut]\nstepover_percent = 50\ndepth = 2.5\npattern = \"contour\"\nfeed = 2405\nspeed_rpm = 18000";
     let given = PlanFacts { toolpath: Some("cut.ngc".into()), ..Default::default() };
     let (p, c) = with_cutting_file(plan, given).unwrap();
-    let told: Vec<&str> =
-        c.iter().filter(|c| c.id == "toolpath-against-plan").map(|c| c.text.as_str()).collect();
+    let told: Vec<&str> = c.iter().filter(|c| c.id == "toolpath-against-plan").map(|c| c.text.as_str()).collect();
     assert_eq!(told.len(), 3, "{told:?}");
-    assert!(told[0].contains("3.00 mm in the plan, 2.40 mm in the cutting file; the cutting file's was used"), "{told:?}");
+    assert!(
+        told[0].contains("3.00 mm in the plan, 2.40 mm in the cutting file; the cutting file's was used"),
+        "{told:?}"
+    );
     assert!(told[1].starts_with("Speed: 18000") && told[2].starts_with("Pattern: loops"), "{told:?}");
     assert!((p.stepover_mm.unwrap() - 2.4).abs() < 1e-6 && p.stepover_percent.is_none());
     // The command line wins over both.
     let given = PlanFacts { toolpath: Some("cut.ngc".into()), stepover: Some("1.2".into()), ..Default::default() };
     let (p, c) = with_cutting_file("[cutter]\ndiameter = 6", given).unwrap();
     assert_eq!(p.stepover_mm, Some(1.2));
-    assert!(c.iter().any(|c| c.text.contains("1.20 mm in the plan") && c.text.contains("command line was used")), "{c:?}");
+    assert!(
+        c.iter().any(|c| c.text.contains("1.20 mm in the plan") && c.text.contains("command line was used")),
+        "{c:?}"
+    );
 }
 
 #[test]

@@ -122,9 +122,13 @@ mod tests {
 
     #[test]
     fn codes_of_one_group_cannot_share_a_line() {
-        for (g, axes) in
-            [(vec![0, 10], false), (vec![170, 180], false), (vec![900, 910], true), (vec![10, 920], true), (vec![280, 300], false)]
-        {
+        for (g, axes) in [
+            (vec![0, 10], false),
+            (vec![170, 180], false),
+            (vec![900, 910], true),
+            (vec![10, 920], true),
+            (vec![280, 300], false),
+        ] {
             assert!(check(&g, &[], axes).is_err(), "{g:?}");
         }
         assert!(check(&[], &[3, 5], false).is_err() && check(&[], &[6, 3, 8, 48, 0], false).is_err());
@@ -133,7 +137,9 @@ mod tests {
 
     #[test]
     fn codes_of_different_groups_can() {
-        for g in [vec![0, 900, 940, 170, 210, 540], vec![280, 910], vec![0, 530], vec![40, 10], vec![0, 280], vec![10, 640]] {
+        for g in
+            [vec![0, 900, 940, 170, 210, 540], vec![280, 910], vec![0, 530], vec![40, 10], vec![0, 280], vec![10, 640]]
+        {
             assert_eq!(check(&g, &[6, 3, 7, 8], true), Ok(()), "{g:?}");
         }
         assert_eq!(check(&[], &[98, 99], false), Ok(()), "unknown codes are left to the reader");

@@ -179,14 +179,8 @@ fn product(input: &mut &str) -> Read<Expression> {
 
 fn sum(input: &mut &str) -> Read<Expression> {
     chain(input, product, |i| {
-        alt((
-            "+".value(Op::Plus),
-            "-".value(Op::Minus),
-            "or".value(Op::Or),
-            "xor".value(Op::Xor),
-            "and".value(Op::And),
-        ))
-        .parse_next(i)
+        alt(("+".value(Op::Plus), "-".value(Op::Minus), "or".value(Op::Or), "xor".value(Op::Xor), "and".value(Op::And)))
+            .parse_next(i)
     })
 }
 

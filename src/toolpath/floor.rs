@@ -150,9 +150,8 @@ pub fn floor(path: &Toolpath, known: &Known) -> Option<Floor> {
     let sides = order::sides(&places, &pieces, spacings.first().map(|s| s.mm), known.cutter_mm);
     let last_layer_mm = z.and_then(|z| last_layer(&levels, z));
     let before = z.and_then(|z| last_layer(&levels, z + last_layer_mm?));
-    let thin = |t: &f64| {
-        *t <= SKIM_MM && before.or(z.map(|z| -z - t).filter(|d| *d > 0.0)).is_some_and(|b| *t <= b / 2.0)
-    };
+    let thin =
+        |t: &f64| *t <= SKIM_MM && before.or(z.map(|z| -z - t).filter(|d| *d > 0.0)).is_some_and(|b| *t <= b / 2.0);
     Some(Floor {
         z_mm: z,
         depth_mm: z.filter(|z| *z < 0.0).map(|z| -z),

@@ -165,9 +165,10 @@ impl<'a> Grid<'a> {
 /// Lower left and upper right corner of all pieces.
 pub(super) fn bounds(pieces: &[Piece]) -> (Point, Point) {
     let start = (Point::new(f64::MAX, f64::MAX), Point::new(f64::MIN, f64::MIN));
-    pieces.iter().flat_map(|p| [p.a, p.b]).fold(start, |(l, h), p| {
-        (Point::new(l.x.min(p.x), l.y.min(p.y)), Point::new(h.x.max(p.x), h.y.max(p.y)))
-    })
+    pieces
+        .iter()
+        .flat_map(|p| [p.a, p.b])
+        .fold(start, |(l, h), p| (Point::new(l.x.min(p.x), l.y.min(p.y)), Point::new(h.x.max(p.x), h.y.max(p.y))))
 }
 
 /// Looks to both sides at evenly spaced places along the path, up to `reach` mm.

@@ -561,7 +561,13 @@ impl Machine {
 
     /// What a drilling cycle needs to know.
     pub(super) fn place(&self) -> cycle::Place {
-        cycle::Place { at: self.at, off: self.offsets(), axes: self.plane.axes(), steps: self.steps, scale: self.scale() }
+        cycle::Place {
+            at: self.at,
+            off: self.offsets(),
+            axes: self.plane.axes(),
+            steps: self.steps,
+            scale: self.scale(),
+        }
     }
     pub(super) fn motion(&self) -> Code {
         self.motion

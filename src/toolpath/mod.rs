@@ -15,6 +15,8 @@ mod codes;
 mod cycle;
 mod expression;
 mod floor;
+#[cfg(test)]
+mod floor_tests;
 mod lanes;
 mod levels;
 mod line;
@@ -22,8 +24,6 @@ mod machine;
 mod moves;
 mod notes;
 mod order;
-#[cfg(test)]
-mod floor_tests;
 #[cfg(test)]
 mod tests;
 

@@ -149,12 +149,7 @@ impl Sides {
     }
 }
 
-pub(super) fn sides(
-    places: &[Place],
-    pieces: &[Piece],
-    spacing: Option<f64>,
-    cutter_mm: Option<f64>,
-) -> Sides {
+pub(super) fn sides(places: &[Place], pieces: &[Piece], spacing: Option<f64>, cutter_mm: Option<f64>) -> Sides {
     let mut out = Sides::default();
     let Some(s) = spacing else { return out };
     // Without the cutter's diameter a pass counts as cut free by one that is the next beside it.

@@ -133,7 +133,9 @@ fn arcs_of_the_other_planes_turn_as_seen_from_their_own_axis() {
 
 #[test]
 fn lengths_leave_out_what_only_the_machine_knows() {
-    let p = path("%\nG21 F60 S1 M3\nG28 G91 Z0\nG90\nG0 X10 Y10\nZ5\nZ1\nG1 X20\nG53 G0 Z0\nG0 X0\nM30\nthis is after the end\n");
+    let p = path(
+        "%\nG21 F60 S1 M3\nG28 G91 Z0\nG90\nG0 X10 Y10\nZ5\nZ1\nG1 X20\nG53 G0 Z0\nG0 X0\nM30\nthis is after the end\n",
+    );
     // Only Z5 to Z1 and the way back along X are known rapids.
     assert!(near(p.totals.rapid_mm, 4.0 + 20.0, 1e-9), "{:?}", p.totals);
     assert!(near(p.totals.cut_mm(), 10.0, 1e-9) && near(p.totals.cut_min, 10.0 / 60.0, 1e-9));
@@ -177,7 +179,9 @@ fn centres_given_as_places_are_found_out() {
         assert!(near(a.centre_mm[0], 10.0, 1e-9) && near(a.radius_mm, 5.0, 1e-9), "{a:?}");
     }
     assert_eq!(caveats[0].id, "toolpath-absolute-centres");
-    assert!(refused("G21\nG0 X15 Y10\nG2 X5 Y10 I-3 J1").contains("line 3: the arc's start is 3.1623 mm from its centre"));
+    assert!(
+        refused("G21\nG0 X15 Y10\nG2 X5 Y10 I-3 J1").contains("line 3: the arc's start is 3.1623 mm from its centre")
+    );
     assert!(refused("G21\nG0 X15 Y10\nG91.1 G2 X5 Y10 I10 J10").contains("do not lie on one circle"));
 }
 
