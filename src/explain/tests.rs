@@ -85,6 +85,7 @@ fn family(pitch: f64, normal_deg: f64) -> Family {
         skew: 0.1,
         alternation: 0.02,
         jitter: 0.02,
+        lines: vec![],
         coverage: 1.0,
         chroma_share: Some(m(0.02, 0.02)),
         height_um: None,

@@ -21,6 +21,7 @@ pub(super) fn merge(found: &mut Found, columns: &[Column], flat: &Flat) {
     };
     let strongest = columns.iter().map(|c| c.amplitude).fold(0.0, f64::max);
     let straight = found.families.iter().map(|f| f.contrast).fold(0.0, f64::max);
+    let whole = |r: f64| (0.7..4.3).contains(&r) && (r - r.round()).abs() < 0.15;
     for c in columns.iter().filter(|c| c.amplitude > (WEAKEST * strongest).max(WEAKEST_BESIDE * straight)) {
         let along: Vec<usize> = (0..found.families.len())
             .filter(|i| line_difference(found.families[*i].normal_deg.value, c.normal_deg).abs() < 3.0)
@@ -32,8 +33,7 @@ pub(super) fn merge(found: &mut Found, columns: &[Column], flat: &Flat) {
             let seen = (turn.cos() / f.pitch.value).abs();
             !f.curved
                 && turn.abs() > 0.05
-                && ((seen / c.frequency).round() - seen / c.frequency).abs() < 0.15
-                && (0.7..4.3).contains(&(seen / c.frequency))
+                && (whole(seen / c.frequency) || whole(c.frequency / seen))
         });
         if lobe {
             continue;
@@ -87,6 +87,7 @@ fn family(c: &Column, columns: &[Column], flat: &Flat) -> Option<Family> {
         skew: 0.0,
         alternation: 0.0,
         jitter: 0.0,
+        lines: Vec::new(),
         coverage: 1.0,
         chroma_share: None,
         height_um: None,

@@ -1,5 +1,6 @@
 //! The search for line families: along the pocket's axes first, then wherever the plane's spectrum has points.
 
+use super::blocks::Blocks;
 use super::columns::{self, Column};
 use super::comb::Comb;
 use super::curved;
@@ -27,6 +28,16 @@ const FINE_BANDS: usize = 48;
 /// they are reported as alternation of the shorter period.
 const ODD_SHARE: f64 = 0.3;
 
+/// ln of power over background from which a point's lobes reach the axes: two tapered lobes away a line is down by as
+/// much.
+const LOUD: f64 = 7.0;
+/// Combs looked at along one direction, those that turn out to be nothing among them.
+const TRIES: usize = 5;
+/// Turn, radians, from which lines of another direction show along this one as lobes.
+const LOBES_FROM: f64 = 0.01;
+/// Turn left between stack and comb, cells of its highest harmonic: a fifth of a cell smears nothing.
+const TURN_LEFT: f64 = 0.2;
+
 /// What the search leaves behind: `combs` holds the straight families' fits (curved ones have none).
 pub(super) struct Found {
     pub families: Vec<Family>,
@@ -35,26 +46,38 @@ pub(super) struct Found {
     pub lead: Option<(Stack, Ray)>,
     /// Normals of the pocket's axes (snapped to the lines) and of the families found.
     pub directions: Vec<f64>,
+    /// Smallest false-alarm chance met.
+    pub least: f64,
 }
 
 pub(super) struct Search<'a> {
     pub flat: &'a Flat,
     pub taper: &'a Plane,
     pub tapered: &'a Weighed,
+    /// The used floor with even weight.
+    pub whole: &'a Weighed,
     pub spectrum: &'a PlaneSpectrum,
     pub peaks: Vec<Peak>,
     /// Independent cells of the searched half plane: the number of trials.
     pub trials: f64,
+    pub blocks: Option<Blocks>,
 }
 
 impl<'a> Search<'a> {
-    pub fn new(flat: &'a Flat, taper: &'a Plane, tapered: &'a Weighed, spectrum: &'a PlaneSpectrum) -> Self {
+    pub fn new(
+        flat: &'a Flat,
+        taper: &'a Plane,
+        tapered: &'a Weighed,
+        whole: &'a Weighed,
+        spectrum: &'a PlaneSpectrum,
+        blocks: Option<Blocks>,
+    ) -> Self {
         let area: f64 = taper.data.iter().map(|v| f64::from(*v)).sum::<f64>() * flat.step.powi(2);
         let highest = 1.0 / (super::FINEST * flat.step);
         let trials = (std::f64::consts::FRAC_PI_2 * highest * highest * area).max(10.0);
         let least = (trials.ln() + 2.0).ln();
         let peaks = peaks::find(spectrum, flat, least);
-        Self { flat, taper, tapered, spectrum, peaks, trials }
+        Self { flat, taper, tapered, whole, spectrum, peaks, trials, blocks }
     }
 
     pub fn stack(&self, normal_deg: f64) -> Stack {
@@ -63,10 +86,18 @@ impl<'a> Search<'a> {
 
     /// All families, strongest brightness change first.
     pub fn run(&self, axis_deg: f64) -> Found {
-        let mut found = Found { families: Vec::new(), combs: Vec::new(), lead: None, directions: Vec::new() };
+        let mut found = Found { families: Vec::new(), combs: Vec::new(), lead: None, directions: Vec::new(), least: 1.0 };
         let mut looked: Vec<f64> = Vec::new();
         let mut columns = Vec::new();
         let weight: f64 = self.taper.data.iter().map(|v| f64::from(*v)).sum();
+        // The strongest point first, wherever it lies: its lobes reach far along the axes.
+        if let Some(p) = self.peaks.first().filter(|p| p.log_ratio > LOUD) {
+            let turn = line_difference(p.normal_deg(), axis_deg).abs();
+            if turn > 2.0 && turn < 88.0 {
+                self.along(p.normal_deg(), &mut found);
+                looked.push(p.normal_deg());
+            }
+        }
         for axis in [axis_deg, axis_deg + 90.0] {
             let normal = peaks::snap(axis, &self.peaks, 2.0);
             self.along(normal, &mut found);
@@ -90,7 +121,9 @@ impl<'a> Search<'a> {
         }
         self.weed(&mut found);
         for (f, c) in found.families.iter_mut().zip(&found.combs) {
-            family::localise(f, c, &Stack::of(self.flat, self.tapered, c.normal_deg, FINE_BANDS));
+            let fine = Stack::of(self.flat, self.whole, c.normal_deg, FINE_BANDS);
+            family::place(f, c, &fine);
+            family::localise(f, c, &fine);
         }
         let mut order: Vec<usize> = (0..found.families.len()).collect();
         let rank: Vec<f64> = order.iter().map(|i| own_contrast(&found, *i)).collect();
@@ -205,30 +238,48 @@ impl<'a> Search<'a> {
         let mut stack = self.stack(normal_deg);
         let mut ray = Ray::of(&stack, self.spectrum, self.flat.step);
         let mut whole: Option<(Stack, Ray)> = None;
-        let mut taken: Vec<f64> = Vec::new();
-        for _ in 0..3 {
+        // Lobes of what runs in other directions are no lines of this one.
+        let mut taken: Vec<f64> = found
+            .combs
+            .iter()
+            .filter_map(|c| {
+                let turn = line_difference(c.normal_deg, normal_deg).to_radians();
+                let seen = c.own_frequency() * turn.cos();
+                (turn.abs() > LOBES_FROM && seen > ray.lowest).then_some(seen)
+            })
+            .collect();
+        let mut own = 0;
+        for _ in 0..TRIES {
             let Some(candidate) = ray.best(&taken) else { break };
-            let false_alarm = self.false_alarm(&candidate);
-            if false_alarm > FALSE_ALARM {
+            let rough = self.false_alarm(candidate.log_p);
+            if rough > FALSE_ALARM {
+                found.least = found.least.min(rough);
                 break;
             }
             let Some(mut comb) = self.settle(&stack, &ray, &candidate, &taken) else { break };
-            if line_difference(comb.normal_deg, stack.normal_deg).abs() > 0.01 && taken.is_empty() {
-                // A better direction sharpens everything that follows.
-                stack = self.stack(comb.normal_deg);
-                ray = Ray::of(&stack, self.spectrum, self.flat.step);
-                match Comb::fit(&stack, &ray, comb.frequency, comb.sums.len()) {
+            if own == 0 {
+                match self.aligned(&mut stack, &mut ray, comb) {
                     Some(c) => comb = c,
                     None => break,
                 }
             }
             taken.push(comb.frequency);
+            let false_alarm = rough.max(self.false_alarm(comb.log_chance()));
+            if false_alarm > FALSE_ALARM {
+                found.least = found.least.min(false_alarm);
+                continue;
+            }
             let known = found.combs.iter().any(|c| {
                 line_difference(c.normal_deg, comb.normal_deg).abs() < 1.0
-                    && (c.frequency / comb.frequency - 1.0).abs() < 0.02
+                    && (c.own_frequency() / comb.own_frequency() - 1.0).abs() < 0.02
             });
             let described = family::describe(&comb, &stack, &ray, false_alarm);
             let Some(f) = described.filter(|_| !known && enough(&comb)) else { break };
+            if self.blocks.as_ref().is_some_and(|b| b.own(&comb, f.contrast, comb.reach.length())) {
+                continue;
+            }
+            found.least = found.least.min(false_alarm);
+            own += 1;
             let mut rest = stack.clone();
             rest.remove(comb.frequency, &family::fold(&stack, comb.frequency));
             self.with_shorter(&stack, &ray, &comb, false_alarm, found);
@@ -242,9 +293,25 @@ impl<'a> Search<'a> {
             whole.get_or_insert(before);
         }
         let lead = whole.unwrap_or((stack, ray));
-        if found.lead.is_none() || (found.combs.len() == taken.len() && !taken.is_empty()) {
+        if found.lead.is_none() || (found.combs.len() == own && own > 0) {
             found.lead = Some(lead);
         }
+    }
+
+    /// Turns the stack onto a comb's own direction and fits it anew, until the direction stands still: it sharpens
+    /// everything that follows.
+    fn aligned(&self, stack: &mut Stack, ray: &mut Ray, mut comb: Comb) -> Option<Comb> {
+        for _ in 0..4 {
+            let turn = line_difference(comb.normal_deg, stack.normal_deg).abs();
+            let cell_deg = (1.0 / (comb.frequency * self.flat.extent)).to_degrees();
+            if turn < (TURN_LEFT * cell_deg / comb.sums.len() as f64).max(0.01) {
+                break;
+            }
+            *stack = self.stack(comb.normal_deg);
+            *ray = Ray::of(stack, self.spectrum, self.flat.step);
+            comb = Comb::fit(stack, ray, comb.own_frequency(), comb.sums.len())?;
+        }
+        Some(comb)
     }
 
     /// Where every second line of a comb is much like the first, the shorter period is true as well: it is reported
@@ -265,9 +332,9 @@ impl<'a> Search<'a> {
         }
     }
 
-    fn false_alarm(&self, c: &Candidate) -> f64 {
+    fn false_alarm(&self, log_p: f64) -> f64 {
         // Seven numbers of harmonics are tried at each frequency, strongly dependent: counted as three.
-        (c.log_p + (3.0 * self.trials).ln()).exp().min(1.0)
+        (log_p + (3.0 * self.trials).ln()).exp().min(1.0)
     }
 
     /// The fundamental of a candidate: the longest period whose odd harmonics matter, the shortest otherwise.

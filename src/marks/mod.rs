@@ -1,5 +1,6 @@
 //! Room 6: line families (pitch, direction, strength), signed edges, strips, levels, and what the colour says.
 
+mod blocks;
 mod colour;
 mod columns;
 mod comb;
@@ -12,6 +13,7 @@ mod flatten;
 mod flecks;
 mod heights;
 mod light;
+mod lines;
 mod peaks;
 mod plots;
 mod quality;
@@ -66,17 +68,17 @@ pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)>
     };
     let spectrum_plane = PlaneSpectrum::of(&weighted, 1.05 / FINEST);
     let tapered = Weighed::of(&flat.rel, &taper);
-    let search = Search::new(&flat, &taper, &tapered, &spectrum_plane);
+    let even = crate::raster::Plane { width: taper.width, height: taper.height, data: flatten::as_weights(&flat.used) };
+    let whole = Weighed::of(&flat.rel, &even);
+    let search = Search::new(&flat, &taper, &tapered, &whole, &spectrum_plane, blocks::Blocks::of(patch));
     let mut found = search.run(patch.pocket_x_deg.unwrap_or(0.0));
     let (profile, spectrum) = plots::of(&found, &search);
     let mut normals = found.directions.clone();
     normals.extend(streaks::find(&spectrum_plane, &flat, &normals));
     let lamp = Lamp::of(patch, options.scaled);
-    let whole =
-        crate::raster::Plane { width: taper.width, height: taper.height, data: flatten::as_weights(&flat.used) };
     let regular: Vec<f64> =
         found.families.iter().filter(|f| f.coherent_passes > 5.0).map(|f| f.normal_deg.value).collect();
-    let edges = edges::find(&flat, &Weighed::of(&flat.rel, &whole), &normals, &regular, &lamp);
+    let edges = edges::find(&flat, &whole, &normals, &regular, &lamp);
     let limits = (0.3 * flat.unit, 15.0 * flat.unit);
     let strips = strips::find(&edges, &patch.outline, &patch.light, limits, &regular);
     let colours = colour::Colours::of(patch, &flat);

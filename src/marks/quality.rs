@@ -32,6 +32,7 @@ pub(super) fn of(
         height_p95_um: ridge.or_else(|| tallest(edges)),
         texture_rms,
         detectable_contrast,
+        least_false_alarm: found.least,
         detectable_height_um,
     }
 }

@@ -8,14 +8,10 @@ use statrs::function::gamma::gamma_ur;
 /// Zero padding of the profile's transform: at four the loss between bins stays under 3 %.
 const PAD: usize = 4;
 /// Numbers of harmonics tried. Few for smooth ridges, many for thin lines far apart.
-const HARMONICS: [usize; 7] = [1, 2, 3, 4, 6, 8, 12];
+pub(super) const HARMONICS: [usize; 7] = [1, 2, 3, 4, 6, 8, 12];
 /// One harmonic may add at most this much evidence (power over background): above it the line is certain anyway, and
 /// an uncapped strong line would lend its strength to every sub-multiple.
-const CAP: f64 = 40.0;
-/// Quantile of the power along the ray that stands for its background; teeth of a comb with five periods fill 60 % of
-/// the ray, so the median would sit on them.
-const RAY_QUANTILE: f64 = 0.3;
-
+pub(super) const CAP: f64 = 40.0;
 /// Below this many periods over the floor the background may fall so fast from cell to cell that only the cells next
 /// door tell it.
 const NEAR_CELLS: f64 = 25.0;
@@ -55,7 +51,7 @@ impl Ray {
         let keep = ((highest / df) as usize + 1).min(out.len());
         let power: Vec<f64> = out[..keep].iter().map(|c| c.norm_sqr().max(1e-12)).collect();
         let lowest = 2.7 / reach.length().max(step);
-        let along = ray_background(&power, df, reach.length());
+        let along = crate::signal::background(&power, df, reach.length());
         let (sy, sx) = stack.normal_deg.to_radians().sin_cos();
         let near = near_mean(&power, df, reach.length());
         let background = along
@@ -152,43 +148,4 @@ fn near_mean(power: &[f64], df: f64, length: f64) -> Vec<f64> {
             if n > 0.0 { s / n } else { 0.0 }
         })
         .collect()
-}
-
-/// Background along the ray: a low quantile of the power over a window of 1/1.5 to 1.5 times the frequency and at
-/// least 12 cells to either side, scaled to the mean of an exponential variate.
-fn ray_background(power: &[f64], df: f64, length: f64) -> Vec<f64> {
-    let cell = ((1.0 / length / df) as usize).max(1);
-    // One value a cell is enough, and windows move by a quarter of their own width.
-    let coarse: Vec<f64> = (0..power.len()).step_by(cell.div_ceil(2)).map(|i| power[i]).collect();
-    let q = cell.div_ceil(2);
-    let scale = 1.0 / -(1.0 - RAY_QUANTILE).ln();
-    let mut knots: Vec<(f64, f64)> = Vec::new();
-    let mut k = 0.0f64;
-    while (k as usize) < coarse.len() {
-        let c = k as usize;
-        let half = (c as f64 / 3.0).max(24.0) as usize;
-        let (a, b) = (c.saturating_sub(half).max(3), (c + half).min(coarse.len() - 1));
-        if b > a {
-            let mut v: Vec<f64> = coarse[a..=b].to_vec();
-            v.sort_by(f64::total_cmp);
-            let i = ((v.len() - 1) as f64 * RAY_QUANTILE) as usize;
-            knots.push((c as f64 * q as f64, (v[i] * scale).max(1e-12).ln()));
-        }
-        k += (half as f64 / 4.0).max(1.0);
-    }
-    let mut out = Vec::with_capacity(power.len());
-    let mut j = 0;
-    for i in 0..power.len() {
-        let x = i as f64;
-        while j + 1 < knots.len() && knots[j + 1].0 < x {
-            j += 1;
-        }
-        let v = match (knots.get(j), knots.get(j + 1)) {
-            (Some(a), Some(b)) => a.1 + (b.1 - a.1) * ((x - a.0) / (b.0 - a.0)).clamp(0.0, 1.0),
-            (Some(a), None) => a.1,
-            _ => 0.0,
-        };
-        out.push(v.exp());
-    }
-    out
 }

@@ -184,13 +184,13 @@ impl Stack {
             }
         }
     }
-    /// First and last position with weight, and the weighted variances of t and u.
+    /// First and last position with weight, and the weighted variances of t and u with their covariance.
     pub fn reach(&self) -> Reach {
         let (_, w) = self.total();
         let top = w.iter().copied().fold(0.0, f64::max);
         let first = w.iter().position(|v| *v > 0.02 * top).unwrap_or(0);
         let last = w.iter().rposition(|v| *v > 0.02 * top).unwrap_or(0);
-        let (mut k, mut t1, mut t2, mut u1, mut u2) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        let (mut k, mut t1, mut t2, mut u1, mut u2, mut tu) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
         for band in 0..self.bands {
             let u = self.u_at(band);
             for i in 0..self.bins {
@@ -201,6 +201,7 @@ impl Stack {
                 t2 += v * t * t;
                 u1 += v * u;
                 u2 += v * u * u;
+                tu += v * t * u;
             }
         }
         let k = if k > 0.0 { k } else { 1.0 };
@@ -210,6 +211,7 @@ impl Stack {
             weight: k,
             var_t: (t2 / k - (t1 / k).powi(2)).max(1e-12),
             var_u: (u2 / k - (u1 / k).powi(2)).max(1e-12),
+            cov: tu / k - t1 * u1 / (k * k),
         }
     }
 }
@@ -223,6 +225,7 @@ pub(super) struct Reach {
     pub weight: f64,
     pub var_t: f64,
     pub var_u: f64,
+    pub cov: f64,
 }
 
 impl Reach {

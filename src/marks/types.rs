@@ -42,14 +42,29 @@ pub struct Family {
     pub skew: f64,
     /// Amplitude of the half-frequency (period twice `pitch`) relative to the first harmonic: alternation of passes.
     pub alternation: f64,
-    /// Scatter of single line positions about the even spacing, share of the pitch.
+    /// Scatter of single line positions about the even spacing, share of the pitch; noise included.
     pub jitter: f64,
+    /// The lines one by one, along the normal; empty for curved lines and where none can be placed.
+    pub lines: Vec<Line>,
     /// Share of patch tiles where the family shows by itself: 1 = everywhere.
     pub coverage: f64,
     /// Chromatic share: change of colour ratio in step with the lines over the change of light (0 = pure light).
     pub chroma_share: Option<Measured>,
     /// Peak-to-valley height, micrometres, where scale and lamp elevation are known.
     pub height_um: Option<Measured>,
+}
+
+/// One line of a family.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Line {
+    /// Its even place along the family's normal, from the floor frame's origin.
+    pub at: f64,
+    /// How far it stands from there, floor-frame units.
+    pub shift: Measured,
+    /// Its brightness change against that of its neighbours: 1 = alike.
+    pub strength: Measured,
+    /// Off its place or in strength by more than the family's own scatter explains.
+    pub odd: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -106,6 +121,9 @@ pub struct Quality {
     pub texture_rms: f64,
     /// Smallest family contrast that would have been found on this floor (at the significance limit).
     pub detectable_contrast: f64,
+    /// Smallest chance, over all directions and spacings looked at, that the background alone makes what is there: on
+    /// floors without evenly spaced lines it is spread evenly from 0 to 1.
+    pub least_false_alarm: f64,
     /// The same as a height at the planned stepover, where scale and lamp are known.
     pub detectable_height_um: Option<f64>,
 }

@@ -4,8 +4,12 @@
 //! amplitudes scaled so that a sinusoid of amplitude A at a bin centre reads A whatever the window; bin k of a padded
 //! length n is k / n cycles per sample.
 
+mod fundamental;
+mod harmonic;
 mod plane;
 
+pub use fundamental::{Fundamental, background, fundamental};
+pub use harmonic::{Cells, Harmonic, Offset};
 pub use plane::{PlaneSpectrum, fft_size};
 
 use realfft::RealFftPlanner;

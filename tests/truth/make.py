@@ -146,6 +146,60 @@ def grating():
     write("grating", "numpy.gradient over 256 x 256; scikit-image structure_tensor(sigma 12) at the middle",
           size=256, cases=cases)
 
+GOLDEN = np.uint64(0x9E3779B97F4A7C15)
+
+
+def uniform(key, n):
+    """n numbers in [0, 1) from a key: splitmix64, written out so that the test makes the same profiles."""
+    with np.errstate(over="ignore"):
+        z = np.uint64(key) * np.uint64(0xD1342543DE82EF95) + (np.arange(n, dtype=np.uint64) + np.uint64(1)) * GOLDEN
+        z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+        z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+        z = z ^ (z >> np.uint64(31))
+    return (z >> np.uint64(11)).astype(float) * 2.0**-53
+
+
+PITCH_LENGTHS = [128, 256, 512, 1024, 2048]
+PITCH_SNR_DB = [-4, -1, 2, 5, 8, 11, 14, 17, 20, 23]
+PITCH_TRIALS = 60
+
+
+def pitch_profile(length, snr_db, trial):
+    """Four harmonics (1, 1/2, 1/3, 1/4: a row of cusps) in white noise of unit sd; SNR is A^2 / (2 sd^2) of the first."""
+    u = uniform(length * 1_000_000 + (snr_db + 100) * 1000 + trial, 5 + 2 * length)
+    freq = 0.05 + 0.05 * u[0]
+    a = np.sqrt(2 * 10 ** (snr_db / 10))
+    x = np.arange(length)
+    y = sum(a / h * np.cos(2 * np.pi * (h * freq * x + u[h])) for h in [1, 2, 3, 4])
+    return freq, y + np.sqrt(-2 * np.log(1 - u[5::2])) * np.cos(2 * np.pi * u[6::2])
+
+
+def pitch():
+    """Frequency of made profiles by two usual ways: errors (rms, cycles per sample) over the same trials."""
+    rows = []
+    for length in PITCH_LENGTHS:
+        for snr_db in PITCH_SNR_DB:
+            errors = {"periodogram": [], "lomb_scargle": []}
+            for trial in range(PITCH_TRIALS):
+                freq, y = pitch_profile(length, snr_db, trial)
+                f, p = scipy.signal.periodogram(y, window="boxcar", detrend="constant", nfft=8 * length)
+                k = int(np.argmax(p))
+                a, b, c = np.log(p[k - 1 : k + 2])
+                errors["periodogram"].append(f[k] + 0.5 * (a - c) / (a - 2 * b + c) * f[1] - freq)
+                # Within two and a half cells of the truth, which helps it where noise is strong.
+                near = freq + np.arange(-80, 81) / 32 / length
+                q = scipy.signal.lombscargle(np.arange(length), y - y.mean(), 2 * np.pi * near)
+                k = int(np.clip(np.argmax(q), 1, 159))
+                a, b, c = q[k - 1 : k + 2]
+                errors["lomb_scargle"].append(near[k] + 0.5 * (a - c) / (a - 2 * b + c) / 32 / length - freq)
+            rms = {k: float(f"{np.sqrt(np.mean(np.square(v))):.6g}") for k, v in errors.items()}
+            rows.append({"length": length, "snr_db": snr_db, **rms})
+    freq, y = pitch_profile(128, 5, 3)
+    write("pitch", "scipy.signal.periodogram (8 x padded, parabola through ln power) and scipy.signal.lombscargle (fine grid "
+          "about the truth, parabola); profiles by splitmix64 and Box-Muller as written in make.py",
+          trials=PITCH_TRIALS, rows=rows, example={"length": 128, "snr_db": 5, "trial": 3, "frequency": freq,
+                                                    "profile": rounded(y, 9)})
+
 
 def brick():
     """Pitch of the courses of brick.png once its documented warp is undone, in tall strips."""
@@ -298,3 +352,4 @@ if __name__ == "__main__":
     brick()
     fitness_edges()
     fitness_blocks()
+    pitch()
