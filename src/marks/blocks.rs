@@ -47,9 +47,7 @@ impl Blocks {
         if !(det > 1e-6 * xx * yy) {
             return None;
         }
-        let row = |a: f64, b: f64| -> [f64; 2] {
-            std::array::from_fn(|k| a * cross[0][k] + b * cross[1][k])
-        };
+        let row = |a: f64, b: f64| -> [f64; 2] { std::array::from_fn(|k| a * cross[0][k] + b * cross[1][k]) };
         Some(Self { jacobian: [row(yy / det, -xy / det), row(-xy / det, xx / det)] })
     }
 

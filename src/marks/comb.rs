@@ -110,8 +110,7 @@ impl Comb {
                 return None;
             }
         }
-        let sums: Vec<Complex64> =
-            harmonics.iter().map(|h| cells.sum(h, offset.along_t, offset.along_u)).collect();
+        let sums: Vec<Complex64> = harmonics.iter().map(|h| cells.sum(h, offset.along_t, offset.along_u)).collect();
         let tiles = Tiles::of(stack, reach.length() * f);
         let agreement = harmonics.iter().map(|h| tiles.agreement(&cells, h, &offset)).collect();
         f += offset.along_t;
@@ -171,8 +170,7 @@ impl Tiles {
         }
         let usual = self.weight.iter().sum::<f64>() / self.weight.len() as f64;
         let full: Vec<usize> = (0..z.len()).filter(|i| self.weight[*i] > THIN * usual).collect();
-        let (sum, weight) =
-            full.iter().fold((Complex64::default(), 0.0), |s, i| (s.0 + z[*i], s.1 + self.weight[*i]));
+        let (sum, weight) = full.iter().fold((Complex64::default(), 0.0), |s, i| (s.0 + z[*i], s.1 + self.weight[*i]));
         let n = full.len() as f64 - 1.0;
         if n < 2.0 || weight <= 0.0 {
             return 0.0;

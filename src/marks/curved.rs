@@ -31,9 +31,7 @@ pub(super) fn merge(found: &mut Found, columns: &[Column], flat: &Flat) {
         let lobe = found.families.iter().any(|f| {
             let turn = line_difference(f.normal_deg.value, c.normal_deg).to_radians();
             let seen = (turn.cos() / f.pitch.value).abs();
-            !f.curved
-                && turn.abs() > 0.05
-                && (whole(seen / c.frequency) || whole(c.frequency / seen))
+            !f.curved && turn.abs() > 0.05 && (whole(seen / c.frequency) || whole(c.frequency / seen))
         });
         if lobe {
             continue;

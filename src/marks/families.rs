@@ -86,7 +86,8 @@ impl<'a> Search<'a> {
 
     /// All families, strongest brightness change first.
     pub fn run(&self, axis_deg: f64) -> Found {
-        let mut found = Found { families: Vec::new(), combs: Vec::new(), lead: None, directions: Vec::new(), least: 1.0 };
+        let mut found =
+            Found { families: Vec::new(), combs: Vec::new(), lead: None, directions: Vec::new(), least: 1.0 };
         let mut looked: Vec<f64> = Vec::new();
         let mut columns = Vec::new();
         let weight: f64 = self.taper.data.iter().map(|v| f64::from(*v)).sum();

@@ -93,9 +93,8 @@ impl Cells {
             // d/dt of z is -i k (t z): the real part of conj(z) times it is k Im(conj(z) t z).
             g[0] += 2.0 * k * (z.conj() * t).im / n;
             g[1] += 2.0 * k * (z.conj() * u).im / n;
-            let second = |a: Complex64, b: Complex64, ab: Complex64| {
-                2.0 * k * k * ((a.conj() * b).re - (z.conj() * ab).re) / n
-            };
+            let second =
+                |a: Complex64, b: Complex64, ab: Complex64| 2.0 * k * k * ((a.conj() * b).re - (z.conj() * ab).re) / n;
             c[0] += second(t, t, tt);
             c[1] += second(t, u, tu);
             c[2] += second(u, u, uu);

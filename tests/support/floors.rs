@@ -245,9 +245,7 @@ pub fn patch_of(img: &RgbImage, step: f64) -> Patch {
         })
         .collect();
     let light = |x: usize, y: usize, k: usize| table[img.get_pixel(x as u32, y as u32)[k] as usize];
-    let luma = Plane::from_fn(w, h, |x, y| {
-        0.2126 * light(x, y, 0) + 0.7152 * light(x, y, 1) + 0.0722 * light(x, y, 2)
-    });
+    let luma = Plane::from_fn(w, h, |x, y| 0.2126 * light(x, y, 0) + 0.7152 * light(x, y, 1) + 0.0722 * light(x, y, 2));
     let ratio = |k: usize| {
         Plane::from_fn(w / 2, h / 2, |x, y| {
             let sum = |k: usize| (0..4).map(|i| light(2 * x + i % 2, 2 * y + i / 2, k)).sum::<f32>() + 0.004;

@@ -25,8 +25,7 @@ pub fn profile(length: usize, snr_db: i64, trial: usize) -> (f64, Vec<f64>) {
     let a = (2.0 * 10f64.powf(snr_db as f64 / 10.0)).sqrt();
     let y = (0..length)
         .map(|i| {
-            let tones: f64 =
-                (1..=4).map(|h| a / h as f64 * (TAU * (h as f64 * f * i as f64 + u[h])).cos()).sum();
+            let tones: f64 = (1..=4).map(|h| a / h as f64 * (TAU * (h as f64 * f * i as f64 + u[h])).cos()).sum();
             tones + (-2.0 * (1.0 - u[5 + 2 * i]).ln()).sqrt() * (TAU * u[6 + 2 * i]).cos()
         })
         .collect();

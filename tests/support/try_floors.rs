@@ -186,7 +186,13 @@ fn pitch(c: &Command) {
         100.0 * lowsun::stats::median(&errors).unwrap_or(f64::NAN),
         100.0 * lowsun::stats::percentile(&errors, 95.0).unwrap_or(f64::NAN)
     );
-    println!("error in own sigmas: rms {:.2}, robust {:.2}; direction rms {:.2}, robust {:.2}", rms(&sigmas), robust(&sigmas), rms(&turns), robust(&turns));
+    println!(
+        "error in own sigmas: rms {:.2}, robust {:.2}; direction rms {:.2}, robust {:.2}",
+        rms(&sigmas),
+        robust(&sigmas),
+        rms(&turns),
+        robust(&turns)
+    );
 }
 
 fn pictures(c: &Command) {
@@ -214,7 +220,8 @@ fn pictures(c: &Command) {
 
 fn photos(c: &Command) {
     for path in &c.pictures {
-        let plan = [path.with_extension("plan.toml"), path.with_file_name("plan.toml")].into_iter().find(|p| p.exists());
+        let plan =
+            [path.with_extension("plan.toml"), path.with_file_name("plan.toml")].into_iter().find(|p| p.exists());
         let (plan, caveats) = lowsun::plan::gather(plan.as_deref(), &Default::default()).expect("a good plan");
         let mut trace = lowsun::trace::Trace::off();
         let i = match lowsun::pipeline::inspect(path, plan, caveats, &Default::default(), &mut trace) {
@@ -258,7 +265,10 @@ fn photos(c: &Command) {
 }
 
 fn shape(f: &Family) -> String {
-    format!("skew {:.2}, alternation {:.2}, harmonics {:.4?}, noise {:.3}", f.skew, f.alternation, f.harmonics, f.harmonic_noise)
+    format!(
+        "skew {:.2}, alternation {:.2}, harmonics {:.4?}, noise {:.3}",
+        f.skew, f.alternation, f.harmonics, f.harmonic_noise
+    )
 }
 
 /// Errors over the Cramer-Rao bound: ours / periodogram / Lomb-Scargle (those of tests/truth/pitch.json).
