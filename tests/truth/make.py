@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Numbers from general-purpose reference libraries, for tests/outside.rs.
+"""Numbers from general-purpose reference libraries, for tests/outside.rs and tests/fit.rs.
 
     LOWSUN_CHECK_DATA=... python3 tests/truth/make.py
 
