@@ -63,8 +63,8 @@ pub(super) fn pieces(moves: &[Move], which: &[usize]) -> Vec<Piece> {
 pub(super) struct Beside {
     pub distance: f64,
     pub same_way: bool,
-    /// Cut before this place.
-    pub earlier: bool,
+    /// Distance of the nearest pass alongside that was cut before this place.
+    pub earlier_at: Option<f64>,
 }
 
 /// What lies left and right of one place on the path.
@@ -135,11 +135,15 @@ impl<'a> Grid<'a> {
     }
     /// The first pass that the line from `p` along the unit vector `n` meets within `reach` mm.
     fn next(&self, p: Point, n: Point, heading: Point, own: usize, reach: f64) -> Option<Beside> {
-        let mut best: Option<(f64, usize)> = None;
+        let (mut first, mut earlier): (Option<(f64, usize)>, Option<f64>) = (None, None);
+        let cos = |k: usize| {
+            let h = self.pieces[k].heading();
+            h.x * heading.x + h.y * heading.y
+        };
         let mut walked = 0.0;
         self.walk(p, p + n * reach, |c| {
-            for k in &self.cells[c] {
-                let q = self.pieces[*k as usize];
+            for k in self.cells[c].iter().map(|k| *k as usize) {
+                let q = self.pieces[k];
                 let (d, rel) = (q.b - q.a, q.a - p);
                 let det = d.x * n.y - n.x * d.y;
                 if det.abs() < 1e-12 {
@@ -147,18 +151,23 @@ impl<'a> Grid<'a> {
                 }
                 let t = (d.x * rel.y - rel.x * d.y) / det;
                 let u = (n.x * rel.y - rel.x * n.y) / det;
-                if (0.0..=1.0).contains(&u) && t > SAME_PASS_MM && t <= reach && best.is_none_or(|b| t < b.0) {
-                    best = Some((t, *k as usize));
+                if !(0.0..=1.0).contains(&u) || t <= SAME_PASS_MM || t > reach {
+                    continue;
+                }
+                if first.is_none_or(|f| t < f.0) {
+                    first = Some((t, k));
+                }
+                if k < own && earlier.is_none_or(|e| t < e) && cos(k).abs() >= ALONGSIDE {
+                    earlier = Some(t);
                 }
             }
             walked += self.cell;
-            // A cell on is at least 0.7 of a cell's side farther on average; twice that is on the safe side.
-            best.is_none_or(|b| b.0 > walked - 2.0 * self.cell || walked < 2.0 * self.cell)
+            // A walk of n cells has come at least n / 1.42 - 1 sides of a cell far.
+            let far = walked / std::f64::consts::SQRT_2 - self.cell;
+            !earlier.is_some_and(|e| e < far)
         });
-        let (distance, k) = best?;
-        let h = self.pieces[k].heading();
-        let cos = h.x * heading.x + h.y * heading.y;
-        (cos.abs() >= ALONGSIDE).then_some(Beside { distance, same_way: cos > 0.0, earlier: k < own })
+        let (distance, k) = first?;
+        (cos(k).abs() >= ALONGSIDE).then_some(Beside { distance, same_way: cos(k) > 0.0, earlier_at: earlier })
     }
 }
 

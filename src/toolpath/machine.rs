@@ -277,9 +277,8 @@ impl Machine {
             }
             None => {}
         }
-        match w.of_group(10) {
-            Some(c) => self.cycle.to_start = c == 980,
-            None => {}
+        if let Some(c) = w.of_group(10) {
+            self.cycle.to_start = c == 980;
         }
         let took_axes = self.set_up(w)?;
         self.move_on(w, took_axes)?;

@@ -156,7 +156,7 @@ pub(super) fn sides(places: &[Place], pieces: &[Piece], spacing: Option<f64>, cu
     let reach = cutter_mm.unwrap_or(NEXT_PASS * s);
     let turns = turning(pieces);
     for p in places {
-        let [left, right] = p.sides.map(|b| b.is_some_and(|b| b.distance <= reach && b.earlier));
+        let [left, right] = p.sides.map(|b| b.and_then(|b| b.earlier_at).is_some_and(|e| e <= reach));
         let inner_left = turns[p.piece] > 0.0;
         match (left, right) {
             (true, false) => out.cut_left += p.weight,

@@ -81,9 +81,11 @@ def beside(a, b, places):
             if len(k) == 0:
                 sides.append(None)
                 continue
+            alongside = np.abs(unit[k] @ h) >= 0.9
+            earlier = bool((alongside & (k < own)).any())
             k = k[np.argmin(t[k])]
             cos = float(unit[k] @ h)
-            sides.append((float(t[k]), cos > 0, bool(k < own)) if abs(cos) >= 0.9 else None)
+            sides.append((float(t[k]), cos > 0, earlier) if abs(cos) >= 0.9 else None)
         yield sides
 
 
