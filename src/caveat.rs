@@ -140,6 +140,10 @@ registry! {
         "The printed card was taken to be as large as it was drawn; nobody measured the print.",
         "Printers stretch or shrink a page by some tenths of a percent, and \"fit to page\" by 2 to 8 percent. The bars of 100 mm beside the card tell by how much. Until they are measured the scale counts as known to 0.3 percent only, and a page that was fitted would go unseen.",
         "measure both printed bars with a caliper or a good rule and give them with --card-measured, such as --card-measured 99.4x99.7mm";
+    LENS_UNKNOWN = "lens-unknown",
+        "The thing of known size covers too little of the photo to show how the lens bends it.",
+        "Lenses bend straight lines a little, most towards the photo's border, and the scale changes with it. A card near the border says little of the lens, so the scale at the photo's middle is less sure; the doubt is part of its sigma.",
+        "lay the card beside the place of interest, near the middle of the photo, or lay a second one on the other side";
     REFERENCES_DISAGREE = "references-disagree",
         "Two things of known size in the photo do not agree on the scale.",
         "Each says how many millimetres a pixel is on the floor. They differ by more than three times the doubt of the difference, so one of them is not the size it was taken for, or does not lie where it was taken to lie. The most trusted one is used (two that agree outvote a third), and the doubt of the scale is widened by half of the difference.",

@@ -1,6 +1,6 @@
 //! A figure of known size (a card, the planned pocket's rim) looked at at full size and put to the test.
 
-use super::fit::{Fitted, Outline, fit};
+use super::fit::{EdgeSigma, Fitted, Outline, Seen, fit};
 use super::profile::{Profiler, Step};
 use super::quads::{Camera, Quad, pose, shape};
 use crate::geometry::{PlaneView, Point};
@@ -129,7 +129,7 @@ fn arc_places(view: &PlaneView, outline: Outline, k: usize) -> Vec<Place> {
 pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camera, reach_px: f64) -> Option<Candidate> {
     let outline = figure.outline;
     let start =
-        PlaneView { pose: pose(&quad.corners, camera, (outline.width, outline.height))?, k1: camera.k1.0, k2: 0.0 };
+        PlaneView { pose: pose(&quad.corners, camera, (outline.width, outline.height))?, k1: camera.k1.0, k2: camera.k2.0 };
     if !quad.corners.iter().all(|c| profiler.holds(*c, -2.0)) {
         return None;
     }
@@ -290,7 +290,7 @@ fn settle(
     edges: &[Edge; 4],
 ) -> Option<Candidate> {
     let corners = crossings(start, outline, edges);
-    let view = PlaneView { pose: pose(&corners, camera, (outline.width, outline.height))?, k1: camera.k1.0, k2: 0.0 };
+    let view = PlaneView { pose: pose(&corners, camera, (outline.width, outline.height))?, k1: camera.k1.0, k2: camera.k2.0 };
     if rough_corners(profiler, &view, outline) < ROUGH_CORNERS {
         return None;
     }
@@ -314,7 +314,7 @@ fn rough_corners(profiler: &Profiler, view: &PlaneView, outline: Outline) -> f64
 
 /// The candidate fitted once more, with a camera better known.
 pub fn refit(profiler: &Profiler, c: &Candidate, outline: Outline, camera: &Camera) -> Option<Candidate> {
-    let view = PlaneView { k1: camera.k1.0, ..c.fitted.view.clone() };
+    let view = PlaneView { k1: camera.k1.0, k2: camera.k2.0, ..c.fitted.view.clone() };
     traced(profiler, view, outline, camera)
 }
 
@@ -331,7 +331,8 @@ fn traced(profiler: &Profiler, mut view: PlaneView, outline: Outline, camera: &C
             let mut n = 0;
             for (p, s) in places.iter().zip(&steps) {
                 if let Some(o) = nearest(s, near_px(p)) {
-                    points.push((p.px + p.out * o, 1.0));
+                    let sides = std::array::from_fn(|s| if s == k { 1.0 } else { 0.0 });
+                    points.push(Seen { px: p.px + p.out * o, weight: 1.0, sides });
                     n += 1;
                 }
             }
@@ -346,7 +347,8 @@ fn traced(profiler: &Profiler, mut view: PlaneView, outline: Outline, camera: &C
                     // Wide reach, so that a weak step next to a strong one elsewhere is not taken for the arc.
                     let steps = profiler.steps(p.px, p.out, (1.4 * p.px_per_mm).max(6.0), 2.0);
                     if let Some(o) = nearest(&steps, near) {
-                        points.push((p.px + p.out * o, 0.7));
+                        let sides = std::array::from_fn(|s| if s == k || s == (k + 3) % 4 { 0.5 } else { 0.0 });
+                        points.push(Seen { px: p.px + p.out * o, weight: 0.7, sides });
                         n += 1;
                     }
                 }
@@ -356,7 +358,7 @@ fn traced(profiler: &Profiler, mut view: PlaneView, outline: Outline, camera: &C
         if round == 1 && shares.iter().sum::<f64>() < 4.0 * ROUGH_CORNERS {
             return None;
         }
-        let f = fit(&view, &points, outline, camera, POINT_SIGMA_PX)?;
+        let f = fit(&view, &points, outline, camera, EDGE_SIGMA)?;
         view = f.view.clone();
         fitted = Some(f);
     }
@@ -372,9 +374,8 @@ fn plausible(f: &Fitted, camera: &Camera) -> bool {
     focal.abs() < 4.0 && lens.abs() < 4.0
 }
 
-/// What one of the 48 points of a side is worth, px: an edge's place is known to 0.15 px by its neighbours' light (common
-/// error of all points of a side, 0.15 sqrt(48) = 1).
-const POINT_SIGMA_PX: f64 = 1.0;
+/// Scatter of one point of a side, and the common error of all of them, px.
+const EDGE_SIGMA: EdgeSigma = EdgeSigma { point: 0.3, side: 0.4 };
 
 fn nearest(steps: &[Step], within: f64) -> Option<f64> {
     steps.iter().map(|s| s.offset).filter(|o| o.abs() <= within).min_by(|a, b| a.abs().total_cmp(&b.abs()))

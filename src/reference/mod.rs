@@ -2,7 +2,7 @@
 
 mod edges;
 mod figure;
-mod fit;
+pub(crate) mod fit;
 mod given;
 mod id1;
 mod lines;
@@ -14,11 +14,14 @@ mod search;
 mod three;
 
 use crate::card::Printed;
+use crate::caveat;
 use crate::caveat::Caveat;
 use crate::error::Result;
 use crate::geometry::{Homography, PlaneView, Point};
 use crate::photo::Photo;
 use crate::plan::PlannedCut;
+use crate::units::Measured;
+use fit::Fitted;
 use serde::Serialize;
 
 /// What gave the scale; the names are those of report.json.
@@ -116,12 +119,58 @@ pub struct Reference {
     pub outline_px: Vec<Point>,
     /// Focal length as known after the fit, px: what the file said and the reference's own perspective together; `None`
     /// for references that do not fit a camera.
-    pub focal_px: Option<crate::units::Measured>,
+    pub focal_px: Option<Measured>,
     /// The camera over the reference plane, with its lens distortion, where it was fitted (same axes as `to_px`).
     pub view: Option<PlaneView>,
 }
 
+/// What is known of a reference besides the camera fitted to it.
+pub(crate) struct Object {
+    pub source: Source,
+    pub level: Level,
+    pub height_mm: f64,
+    /// One sigma of its own size, relative.
+    pub size_sigma: f64,
+    /// Its middle and half sizes on its own plane, mm.
+    pub about: Point,
+    pub half_mm: (f64, f64),
+    pub outline_px: Vec<Point>,
+}
+
+/// From which doubt on, relative, the lens earns a caveat: the error that 95 of 100 photos are to stay under.
+const LENS_DOUBT: f64 = 0.003;
+
 impl Reference {
+    /// The reference to which a camera was fitted, and a caveat where it says too little of the lens for the middle of the
+    /// photo. `None` when the camera's map is degenerate.
+    pub(crate) fn from_fit(fitted: &Fitted, photo: &Photo, object: Object) -> Option<(Self, Option<Caveat>)> {
+        let view = fitted.view.clone();
+        let middle = Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
+        let (at_px, focal) = (view.forward(object.about), view.pose.focal_px);
+        let lens = fitted.lens_sigma(middle, at_px);
+        let caveat = (lens > LENS_DOUBT).then(|| {
+            caveat::LENS_UNKNOWN.with(format!(
+                "The scale comes from {} that covers too little of the photo to show how the lens bends it: at the photo's \
+                 middle this leaves a doubt of {:.1} %.",
+                object.source.name(),
+                100.0 * lens
+            ))
+        });
+        let reference = Self {
+            to_px: view.homography(object.about, object.half_mm)?,
+            source: object.source,
+            level: object.level,
+            height_mm: object.height_mm,
+            residual_px: fitted.residual_px,
+            relative_sigma: fitted.scale_sigma_at(middle).hypot(object.size_sigma),
+            at_px,
+            local_sigma: fitted.scale_sigma_at(at_px).hypot(object.size_sigma),
+            outline_px: object.outline_px,
+            focal_px: Measured::new(focal, focal * fitted.focal_sigma()),
+            view: Some(view),
+        };
+        Some((reference, caveat))
+    }
     /// The same reference with its millimetres `k` times smaller: what was 1 mm is `k` mm. Its own height stays.
     pub fn scaled(&self, k: f64) -> Self {
         Self { to_px: self.to_px.scaled(k), view: self.view.as_ref().map(|v| v.scaled(k)), ..self.clone() }

@@ -10,8 +10,9 @@ pub struct Camera {
     pub focal_px: f64,
     pub relative: f64,
     pub centre: Point,
-    /// First radial distortion coefficient as far as known, and its sigma.
+    /// Radial distortion coefficients as far as known, and their sigmas.
     pub k1: (f64, f64),
+    pub k2: (f64, f64),
 }
 
 /// A rectangle hypothesis in the picture's pixels: corners in order, the first side is the long one.

@@ -6,18 +6,20 @@ use super::lines::{Line, lines};
 use super::pocket::{RIM_SIZE_SIGMA_MM, agrees, holds_card, is_rim, rim, rim_quads, rims};
 use super::profile::Profiler;
 use super::quads::{Camera, Quad};
-use super::{ASSUMED_F35_RELATIVE, CAMERA_F35_RELATIVE, Level, Options, Reference, Source, assumed_focal_px, id1, own};
+use super::{
+    ASSUMED_F35_RELATIVE, CAMERA_F35_RELATIVE, Level, Object, Options, Reference, Source, assumed_focal_px, id1, own,
+};
 use crate::caveat;
 use crate::caveat::Caveat;
 use crate::geometry::{PlaneView, Point};
 use crate::photo::Photo;
 use crate::plan::PlannedCut;
-use crate::units::Measured;
 
 /// Doubt of the first radial distortion coefficient k1 (x_d = x (1 + k1 r^2), r in focal lengths) about zero: phones
 /// correct their main lens to under 2 % at the corner (common practice, no source). A larger value lets one card's noise
-/// bend the whole photo, a smaller one hides a lens that is not corrected.
-const DISTORTION_SIGMA: f64 = 0.012;
+/// bend the whole photo, a smaller one hides a lens that is not corrected. The second coefficient (k2 r^4) is as much again
+/// at the corner of a phone's photo (r = 0.83).
+pub const DISTORTION_SIGMA: f64 = 0.012;
 
 /// What the finders share: the photo's edges and lines, its camera, and where the planned pocket's rim may lie.
 pub struct Search<'a> {
@@ -114,51 +116,42 @@ pub fn search(
     if let Some(mut c) = found {
         if let Some(again) = pocket.as_ref().and_then(|p| {
             // The rim's long straight edges know the lens better than the card does; its size is left out.
-            let own = Camera { k1: p.fitted.k1(), ..s.camera };
+            let own = Camera { k1: p.fitted.k1(), k2: p.fitted.k2(), ..s.camera };
             refit(&s.profiler, &c, CARD.outline, &own)
         }) {
             c = again;
         }
         let (level, new) = s.level(&c.fitted.view, "card");
         caveats.extend(new);
-        all.extend(as_reference(s.photo, &c, &CARD, level));
+        if let Some((reference, new)) = as_reference(s.photo, &c, &CARD, level) {
+            all.push(reference);
+            caveats.extend(new);
+        }
     }
     if let (Some(p), Some(figure)) = (pocket, &rim) {
-        all.extend(as_reference(s.photo, &p, figure, Level::Rim));
+        all.extend(as_reference(s.photo, &p, figure, Level::Rim).map(|r| r.0));
     }
     (all, caveats)
 }
 
+/// What is known of the photo's camera beforehand.
 pub fn camera(photo: &Photo) -> Camera {
     let centre = Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
-    let k1 = (0.0, DISTORTION_SIGMA);
+    let (k1, k2) = ((0.0, DISTORTION_SIGMA), (0.0, DISTORTION_SIGMA));
     match photo.focal_px() {
-        Some(focal_px) => Camera { focal_px, relative: CAMERA_F35_RELATIVE, centre, k1 },
-        None => Camera { focal_px: assumed_focal_px(photo), relative: ASSUMED_F35_RELATIVE, centre, k1 },
+        Some(focal_px) => Camera { focal_px, relative: CAMERA_F35_RELATIVE, centre, k1, k2 },
+        None => Camera { focal_px: assumed_focal_px(photo), relative: ASSUMED_F35_RELATIVE, centre, k1, k2 },
     }
 }
 
-fn as_reference(photo: &Photo, c: &Candidate, figure: &Figure, level: Level) -> Option<Reference> {
-    let view = c.fitted.view.clone();
-    let middle = view.backward(Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0));
-    let focal = view.pose.focal_px;
+fn as_reference(photo: &Photo, c: &Candidate, figure: &Figure, level: Level) -> Option<(Reference, Option<Caveat>)> {
     let outline = figure.outline;
-    let (source, height_mm, size, outline_px) = if figure.innermost {
+    let (source, height_mm, size_sigma, outline_px) = if figure.innermost {
         (Source::Id1, CARD_THICKNESS_MM, id1::SIZE_RELATIVE, c.outline_px(outline))
     } else {
         (Source::Pocket, 0.0, RIM_SIZE_SIGMA_MM / (outline.width * outline.height).sqrt(), vec![])
     };
-    Some(Reference {
-        to_px: view.homography(Point::default(), (outline.width / 2.0, outline.height / 2.0))?,
-        source,
-        level,
-        height_mm,
-        residual_px: c.fitted.residual_px,
-        relative_sigma: c.fitted.scale_sigma(middle).hypot(size),
-        at_px: view.forward(Point::default()),
-        local_sigma: c.fitted.scale_sigma(Point::default()).hypot(size),
-        outline_px,
-        focal_px: Measured::new(focal, focal * c.fitted.focal_sigma()),
-        view: Some(view),
-    })
+    let half_mm = (outline.width / 2.0, outline.height / 2.0);
+    let object = Object { source, level, height_mm, size_sigma, about: Point::default(), half_mm, outline_px };
+    Reference::from_fit(&c.fitted, photo, object)
 }

@@ -1,6 +1,6 @@
 //! The camera's pose from corners of known place.
 
-use super::super::fit::{Fitted, STEPS, moved};
+use super::super::fit::{CAMERA, Fitted, STEPS, centre_sigma_px, moved};
 use super::super::quads::Camera;
 use super::Pair;
 use crate::geometry::{Homography, PlaneView, Point, Pose};
@@ -16,7 +16,7 @@ const LIMIT: f64 = 2.5;
 /// Camera over the card from a map (card mm to photo px), without distortion.
 pub fn start(map: &Homography, camera: &Camera) -> Option<PlaneView> {
     let pose = Pose::from_homography(map, camera.focal_px, camera.centre)?;
-    Some(PlaneView { k1: camera.k1.0, ..PlaneView::plain(pose) })
+    Some(PlaneView { pose, k1: camera.k1.0, k2: camera.k2.0 })
 }
 
 /// One sigma of the print's aspect against the one it was taken to have (relative, x over y): paper feed and the width of
@@ -44,7 +44,7 @@ pub fn stretched(mm: Point, ln_aspect: f64) -> Point {
     Point::new(mm.x * k, mm.y / k)
 }
 
-const N: usize = 9;
+const N: usize = CAMERA + 1;
 const ASPECT_STEP: f64 = 1e-4;
 
 /// What is known beforehand: the camera, and the sigma of the print's aspect.
@@ -61,15 +61,15 @@ struct State {
 
 impl State {
     fn moved(&self, d: &[f64; N]) -> Self {
-        Self { view: moved(&self.view, &d[..8]), ln_aspect: self.ln_aspect + d[8] }
+        Self { view: moved(&self.view, &d[..CAMERA]), ln_aspect: self.ln_aspect + d[CAMERA] }
     }
     fn forward(&self, mm: Point) -> Point {
         self.view.forward(stretched(mm, self.ln_aspect))
     }
 }
 
-/// Turn, shift, ln of the focal length, k1 and the print's aspect by weighted least squares of the distances in the photo
-/// (Huber weights, Gauss-Newton with Levenberg's damping); the last three are held by what is known of them beforehand.
+/// Turn, shift, ln of the focal length, lens, principal point and the print's aspect by weighted least squares of the distances in the photo
+/// (Huber weights, Gauss-Newton with Levenberg's damping); all but the pose are held by what is known of them beforehand.
 ///
 /// The pairs' own sigmas are scaled to the scatter that is left, so that the covariance holds whatever they were.
 /// `None` with fewer than eight pairs or when the fit leaves the picture.
@@ -110,7 +110,7 @@ pub fn fit(from: &PlaneView, pairs: &[Pair], known: &Known) -> Option<Fit> {
     scale = scatter(&state, pairs);
     let inverse = sums(&state, pairs, known, scale).jj.try_inverse()?;
     // Whatever the aspect may be is in the covariance of the others.
-    let covariance = DMatrix::from_fn(8, 8, |i, j| inverse[(i, j)]);
+    let covariance = DMatrix::from_fn(CAMERA, CAMERA, |i, j| inverse[(i, j)]);
     let squares: f64 = pairs.iter().map(|p| state.forward(p.mm).distance(p.px).powi(2)).sum();
     let residual_px = (squares / pairs.len() as f64).sqrt();
     let (view, aspect) = (state.view, state.ln_aspect.exp());
@@ -132,7 +132,7 @@ struct Sums {
 }
 
 fn sums(state: &State, pairs: &[Pair], known: &Known, scale: f64) -> Sums {
-    let steps: [f64; N] = std::array::from_fn(|k| if k < 8 { STEPS[k] } else { ASPECT_STEP });
+    let steps: [f64; N] = std::array::from_fn(|k| if k < CAMERA { STEPS[k] } else { ASPECT_STEP });
     let aside = |k: usize, sign: f64| state.moved(&std::array::from_fn(|i| if i == k { sign * steps[k] } else { 0.0 }));
     let ahead: [State; N] = std::array::from_fn(|k| aside(k, 1.0));
     let behind: [State; N] = std::array::from_fn(|k| aside(k, -1.0));
@@ -155,7 +155,10 @@ fn sums(state: &State, pairs: &[Pair], known: &Known, scale: f64) -> Sums {
     let held = [
         (6, (state.view.pose.focal_px / camera.focal_px).ln(), camera.relative),
         (7, state.view.k1 - camera.k1.0, camera.k1.1),
-        (8, state.ln_aspect, known.aspect_sigma),
+        (8, state.view.k2 - camera.k2.0, camera.k2.1),
+        (9, state.view.pose.centre.x - camera.centre.x, centre_sigma_px(camera)),
+        (10, state.view.pose.centre.y - camera.centre.y, centre_sigma_px(camera)),
+        (CAMERA, state.ln_aspect, known.aspect_sigma),
     ];
     for (k, off, sigma) in held {
         s.cost += (off / sigma).powi(2);
@@ -193,13 +196,13 @@ mod tests {
         }
         // One corner is something else.
         pairs[17].px = pairs[17].px + Point::new(5.0, 3.0);
-        let camera = Camera { focal_px: 3000.0, relative: 0.03, centre: pose.centre, k1: (0.0, 0.012) };
+        let camera = Camera { focal_px: 3000.0, relative: 0.03, centre: pose.centre, k1: (0.0, 0.012), k2: (0.0, 0.012) };
         let start = PlaneView::plain(Pose { focal_px: 3000.0, t: Vector3::new(11.0, -7.0, 250.0), ..pose });
         let got = fit(&start, &pairs, &Known { camera: &camera, aspect_sigma: ASPECT_SIGMA }).unwrap();
         assert!((got.aspect.ln() - 0.004).abs() < 4e-4, "aspect {}", got.aspect);
         let p = Point::new(30.0, 20.0);
         assert!(got.fitted.view.forward(p).distance(truth.forward(p)) < 0.06);
-        let (scale, sigma) = (got.fitted.view.scale_at(p) / truth.scale_at(p) - 1.0, got.fitted.scale_sigma(p));
+        let (scale, sigma) = (got.fitted.view.scale_at(p) / truth.scale_at(p) - 1.0, got.fitted.scale_sigma_at(truth.forward(p)));
         assert!(scale.abs() < 3.5 * sigma && sigma < 1e-3, "{scale} +- {sigma}");
         assert!(fit(&start, &pairs[..7], &Known { camera: &camera, aspect_sigma: ASPECT_SIGMA }).is_none());
     }
