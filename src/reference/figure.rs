@@ -374,8 +374,11 @@ fn plausible(f: &Fitted, camera: &Camera) -> bool {
     focal.abs() < 4.0 && lens.abs() < 4.0
 }
 
-/// Scatter of one point of a side, and the common error of all of them, px.
-const EDGE_SIGMA: EdgeSigma = EdgeSigma { point: 0.3, side: 0.4 };
+/// Errors of a side's points, px. `point`: they scatter by 0.3 px, but neighbours err alike (grain and print beside the
+/// edge, a card that is not flat), so that 48 of them are worth no more than five: 0.3 sqrt(48 / 5). A smaller value lets
+/// such a bend of one side pass for the lens and bends the whole photo. `side`: what moves a whole side alike (shadow at the
+/// card's foot, its own thickness, sharpening): on made photos of 5 to 13 px per mm sides lie off by 0.4 px.
+const EDGE_SIGMA: EdgeSigma = EdgeSigma { point: 0.9, side: 0.4 };
 
 fn nearest(steps: &[Step], within: f64) -> Option<f64> {
     steps.iter().map(|s| s.offset).filter(|o| o.abs() <= within).min_by(|a, b| a.abs().total_cmp(&b.abs()))
