@@ -55,6 +55,7 @@ pub fn rectify(p: &Photo, f: &FloorFrame) -> Record {
         "mm_per_px": f.scale, "source": f.source, "residual_px": f.residual_px, "level": f.level,
         "compared": f.compared,
         "floor_offset_corrected": f.floor_offset_corrected, "floor_offset_relative": f.floor_offset_relative,
+        "floor_offset_sigma": f.floor_offset_sigma, "floor_offset_mm": f.floor_offset_mm,
         "to_px": rows(&f.to_px), "camera_distance_mm": f.pose.as_ref().map(|p| p.distance()),
         "obliquity_deg": f.pose.as_ref().map(|p| p.obliquity_deg()),
     });

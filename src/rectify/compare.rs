@@ -12,7 +12,7 @@ use nalgebra::DMatrix;
 
 /// Doubt of the height of a reference's face above the plane it lies on, mm: limits of ISO/IEC 7810 are 0.68 to 0.84 mm,
 /// and a card seldom lies closer than this.
-const HEIGHT_SIGMA_MM: f64 = 0.03;
+pub const HEIGHT_SIGMA_MM: f64 = 0.03;
 
 /// Doubt of the planned depth against the one cut, mm: zeroing on paper or a touch plate (common practice, no source).
 const DEPTH_SIGMA_MM: f64 = 0.1;

@@ -1,6 +1,6 @@
 //! From the reference's plane to the floor plane by the camera's pose.
 
-use super::compare::{Depth, compare};
+use super::compare::{Depth, HEIGHT_SIGMA_MM, compare};
 use super::{FloorFrame, UNKNOWN_HALF_MM};
 use crate::caveat;
 use crate::caveat::Caveat;
@@ -50,6 +50,7 @@ pub fn frame(photo: &Photo, references: &[Reference], plan: &PlannedCut) -> (Flo
         frame = carried(photo, &first.scaled(verdict.correction), plan, &depth, &focal);
     }
     frame.compared = verdict.compared;
+    frame.floor_offset_sigma = offset_sigma(&frame, first, &depth, &focal);
     let scale = 1.0 / frame.to_px.scale_at(frame.to_px.backward(centre));
     frame.scale = Measured::new(scale, scale * verdict.relative_sigma);
     (frame, caveats)
@@ -75,6 +76,7 @@ fn carried(photo: &Photo, reference: &Reference, plan: &PlannedCut, depth: &Dept
         residual_px: reference.residual_px,
         level: Some(reference.level),
         floor_offset_corrected: pose.is_some() && (depth.mm.is_some() || !on_rim),
+        floor_offset_mm: drop,
         floor_offset_relative: at(&to_px) / at(&lowered(reference, pose.as_ref(), 0.0)) - 1.0,
         rim_to_px: Some(lowered(reference, pose.as_ref(), rim_down)),
         view: reference.view.as_ref().map(|v| v.shifted(-drop)),
@@ -114,6 +116,14 @@ impl FloorFrame {
         out.view = out.view.map(|v| v.turned(cos, sin));
         out
     }
+}
+
+/// One sigma of the relative change of scale from the reference's face to the floor.
+fn offset_sigma(frame: &FloorFrame, reference: &Reference, depth: &Depth, focal: &Focal) -> f64 {
+    let Some(pose) = &frame.pose else { return 0.0 };
+    let depth = if reference.level == Level::Rim { depth.sigma_mm } else { 0.0 };
+    let height = if reference.height_mm > 0.0 { HEIGHT_SIGMA_MM } else { 0.0 };
+    (frame.floor_offset_relative * focal.relative).hypot(depth.hypot(height) / pose.distance().max(1.0))
 }
 
 /// Centre of the photo in pixels, taken as the lens's principal point.
@@ -218,6 +228,7 @@ mod tests {
         let truth = 1.0 / floor.scale_at(floor.backward(mid));
         let scale = f.scale.unwrap();
         assert!((scale.value / truth - 1.0).abs() < 1e-9);
+        assert!((f.floor_offset_mm - 6.76).abs() < 1e-12 && f.floor_offset_sigma > 0.03 * f.floor_offset_relative);
         assert!(scale.relative_sigma() > 0.0011 && scale.relative_sigma() < 0.002, "{}", scale.relative_sigma());
         // +x of the frame runs along the photo's +x at the centre, +y downwards.
         let [a, b, c, d] = f.to_px.jacobian(f.to_px.backward(mid));

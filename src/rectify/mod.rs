@@ -33,6 +33,10 @@ pub struct FloorFrame {
     pub floor_offset_corrected: bool,
     /// Relative change of scale that the carrying made (0.02 = 2 %: the floor lies 2 % farther than the reference).
     pub floor_offset_relative: f64,
+    /// One sigma of that change: the focal length's, and the heights' over the camera's distance.
+    pub floor_offset_sigma: f64,
+    /// How much lower than the reference's face the floor was taken to lie, mm.
+    pub floor_offset_mm: f64,
     /// Camera pose against the floor plane, where a focal length is known or assumed.
     pub pose: Option<Pose>,
     /// The same camera with its lens distortion, where that was fitted: `to_px` is then the nearest homography about the
@@ -73,6 +77,8 @@ impl FloorFrame {
             level: None,
             floor_offset_corrected: false,
             floor_offset_relative: 0.0,
+            floor_offset_sigma: 0.0,
+            floor_offset_mm: 0.0,
             pose: None,
             view: None,
             rim_up_mm: 0.0,

@@ -4,6 +4,7 @@ use super::Inspection;
 use crate::fit::{Fit, word};
 use crate::geometry::Point;
 use crate::marks::{Edge, Family, Polarity, Strip};
+use crate::units::Measured;
 use crate::photo::Photo;
 use crate::rectify::FloorFrame;
 use serde_json::{Value, json};
@@ -52,6 +53,7 @@ pub(super) fn scale(f: &FloorFrame) -> Option<Value> {
             "residual_px": f.residual_px,
             "plane": f.level,
             "floor_offset_corrected": f.floor_offset_corrected,
+        "floor_offset": floor_offset(f),
             "references": f.compared,
         })
     })
@@ -67,6 +69,19 @@ pub(super) fn photo(p: &Photo, fit: &Fit) -> Value {
         "taken": p.camera.taken,
         "camera": super::camera_name(p),
         "fitness": { "verdict": word(fit.verdict()), "judgements": fit.judgements },
+    })
+}
+
+/// How the scale was carried from the reference's face down to the floor; null where it was not.
+fn floor_offset(f: &FloorFrame) -> Value {
+    if !f.floor_offset_corrected {
+        return Value::Null;
+    }
+    let percent = Measured { value: 100.0 * f.floor_offset_relative, sigma: 100.0 * f.floor_offset_sigma };
+    json!({
+        "down_mm": f.floor_offset_mm,
+        "change_percent": percent,
+        "camera_distance_mm": f.pose.as_ref().map(|p| p.distance()),
     })
 }
 

@@ -106,8 +106,13 @@ pub(super) fn scale(i: &Inspection) -> String {
     }
     out.push('.');
     if f.floor_offset_corrected {
-        let by = f.floor_offset_relative * 100.0;
-        out.push_str(&format!(" Carried down to the floor, which changed it by {by:.1}%."));
+        let by = Measured { value: 100.0 * f.floor_offset_relative, sigma: 100.0 * f.floor_offset_sigma };
+        let how = if f.level == Some(Level::Rim) { "depth and own height" } else { "own height" };
+        let change = plus_minus(by, "%");
+        out.push_str(&format!(
+            " Carried down to the floor by {:.1} mm (the reference's {how}), which changed it by {change}.",
+            f.floor_offset_mm
+        ));
     } else if f.level == Some(Level::Rim) {
         out.push_str(" Not carried down to the floor.");
     }

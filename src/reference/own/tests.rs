@@ -22,7 +22,7 @@ fn flat(form: Form, px: f64) -> Plane {
 
 fn camera(p: &Plane) -> Camera {
     let centre = Point::new(p.width as f64 / 2.0, p.height as f64 / 2.0);
-    Camera { focal_px: 1.2 * p.width as f64, relative: 0.03, centre, k1: (0.0, 0.012) }
+    Camera { focal_px: 1.2 * p.width as f64, relative: 0.03, centre, k1: (0.0, 0.012), k2: (0.0, 0.012) }
 }
 
 /// The inner corners of OpenCV's chessboard photos, found and linked here, against those of OpenCV's cornerSubPix (window
