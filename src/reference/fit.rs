@@ -59,7 +59,7 @@ pub const STEPS: [f64; CAMERA] = [1e-5, 1e-5, 1e-5, 1e-3, 1e-3, 1e-2, 1e-4, 1e-4
 const CENTRE_SHARE: f64 = 0.005;
 
 /// One sigma of either coordinate of the principal point, px.
-pub fn centre_sigma_px(camera: &Camera) -> f64 {
+fn centre_sigma_px(camera: &Camera) -> f64 {
     (CENTRE_SHARE * 2.0 * camera.centre.x.hypot(camera.centre.y)).max(1e-3)
 }
 

@@ -67,6 +67,39 @@ def chessboards():
           "samples (Apache-2.0); squares taken as 25 mm", board_mm=rounded(board, 1), photos=photos)
 
 
+def lens():
+    """Focal length and radial distortion of a real camera from seven chessboard photos together, and the corners of each."""
+    folder = pathlib.Path(os.environ["LOWSUN_CHECK_DATA"]) / "real" / "checkerboards"
+    board = np.array([[i * 25.0, j * 25.0, 0.0] for j in range(6) for i in range(9)], np.float32)
+    criteria = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 50, 1e-4)
+    names, seen = [], []
+    for n in range(1, 8):
+        grey = cv2.imread(str(folder / f"left{n:02}.jpg"), cv2.IMREAD_GRAYSCALE)
+        found, corners = cv2.findChessboardCorners(grey, (9, 6))
+        assert found, n
+        corners = cv2.cornerSubPix(grey, corners, (5, 5), (-1, -1), criteria)
+        names.append(f"left{n:02}.jpg")
+        seen.append(np.round(corners, 3).astype(np.float32))
+    flags = cv2.CALIB_ZERO_TANGENT_DIST | cv2.CALIB_FIX_K3 | cv2.CALIB_FIX_ASPECT_RATIO
+    start = np.array([[640.0, 0, 319.5], [0, 640.0, 239.5], [0, 0, 1]])
+    rms, k, d, _, _, sd, _, _ = cv2.calibrateCameraExtended(
+        [board] * len(seen), seen, (640, 480), start, np.zeros(5), flags=flags
+    )
+    sd = sd.ravel()
+    write(
+        "lens",
+        "OpenCV calibrateCameraExtended (no tangential terms, no k3, one focal length) on photos of its own samples "
+        "(Apache-2.0); squares taken as 25 mm",
+        board_mm=rounded(board[:, :2], 1),
+        rms_px=round(float(rms), 4),
+        focal_px=[round(float(k[0, 0]), 3), round(float(sd[:2].max()), 3)],
+        centre_px=[round(float(k[0, 2]), 3), round(float(k[1, 2]), 3)],
+        k1=[round(float(d.ravel()[0]), 5), round(float(sd[4]), 5)],
+        k2=[round(float(d.ravel()[1]), 5), round(float(sd[5]), 5)],
+        photos=[{"photo": n, "corners_px": rounded(c.reshape(-1, 2), 3)} for n, c in zip(names, seen)],
+    )
+
+
 def spectrum():
     """A made profile with coloured noise; numpy's spectrum and scipy's sinusoid of least squares."""
     rng = np.random.default_rng(20261125)
@@ -344,6 +377,7 @@ def fitness_blocks():
 
 if __name__ == "__main__":
     chessboards()
+    lens()
     spectrum()
     smoothing()
     statistics()

@@ -1,6 +1,6 @@
 //! The camera's pose from corners of known place.
 
-use super::super::fit::{CAMERA, Fitted, STEPS, centre_sigma_px, moved};
+use super::super::fit::{CAMERA, Fitted, STEPS, moved};
 use super::super::quads::Camera;
 use super::Pair;
 use crate::geometry::{Homography, PlaneView, Point, Pose};
@@ -43,6 +43,9 @@ pub fn stretched(mm: Point, ln_aspect: f64) -> Point {
     let k = (ln_aspect / 2.0).exp();
     Point::new(mm.x * k, mm.y / k)
 }
+
+/// The principal point is held where it is: free, it would take up the print's aspect.
+const CENTRE_SIGMA_PX: f64 = 1.0;
 
 const N: usize = CAMERA + 1;
 const ASPECT_STEP: f64 = 1e-4;
@@ -156,8 +159,8 @@ fn sums(state: &State, pairs: &[Pair], known: &Known, scale: f64) -> Sums {
         (6, (state.view.pose.focal_px / camera.focal_px).ln(), camera.relative),
         (7, state.view.k1 - camera.k1.0, camera.k1.1),
         (8, state.view.k2 - camera.k2.0, camera.k2.1),
-        (9, state.view.pose.centre.x - camera.centre.x, centre_sigma_px(camera)),
-        (10, state.view.pose.centre.y - camera.centre.y, centre_sigma_px(camera)),
+        (9, state.view.pose.centre.x - camera.centre.x, CENTRE_SIGMA_PX),
+        (10, state.view.pose.centre.y - camera.centre.y, CENTRE_SIGMA_PX),
         (CAMERA, state.ln_aspect, known.aspect_sigma),
     ];
     for (k, off, sigma) in held {
