@@ -111,7 +111,9 @@ impl Fitted {
     }
 }
 
+/// The camera moved by steps `d` in the order of [`STEPS`]; steps left off at the end are none.
 pub fn moved(v: &PlaneView, d: &[f64]) -> PlaneView {
+    let d: [f64; CAMERA] = std::array::from_fn(|k| d.get(k).copied().unwrap_or(0.0));
     let turn = Rotation3::new(Vector3::new(d[0], d[1], d[2]));
     let pose = Pose {
         focal_px: v.pose.focal_px * d[6].exp(),
