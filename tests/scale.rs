@@ -35,11 +35,7 @@ impl Made {
         let n = (1.0 - z[0] * z[0]).sqrt();
         let x = [n, -z[0] * z[1] / n, -z[0] * z[2] / n];
         let y = [z[1] * x[2] - z[2] * x[1], z[2] * x[0] - z[0] * x[2], z[0] * x[1] - z[1] * x[0]];
-        let axes = [
-            std::array::from_fn(|i| cr * x[i] + sr * y[i]),
-            std::array::from_fn(|i| cr * y[i] - sr * x[i]),
-            z,
-        ];
+        let axes = [std::array::from_fn(|i| cr * x[i] + sr * y[i]), std::array::from_fn(|i| cr * y[i] - sr * x[i]), z];
         let centre = Point::new((SIZE.0 - 1.0) / 2.0, (SIZE.1 - 1.0) / 2.0);
         Self { f, k, centre, axes, distance }
     }
@@ -72,7 +68,14 @@ fn card(at: Point) -> Vec<Point> {
 }
 
 /// Error of the scale over a square of 60 mm round the floor's middle, and the stated sigma (relative).
-fn scale_error(made: &Made, depth: f64, photo: &Photo, points: Vec<(Point, Point)>, level: Level, plan: &PlannedCut) -> (f64, f64, f64) {
+fn scale_error(
+    made: &Made,
+    depth: f64,
+    photo: &Photo,
+    points: Vec<(Point, Point)>,
+    level: Level,
+    plan: &PlannedCut,
+) -> (f64, f64, f64) {
     let options = reference::Options { points, level: Some(level), ..Default::default() };
     let (found, _) = reference::find(photo, plan, &options).unwrap();
     let (frame, _) = rectify::frame(photo, &found, plan);
@@ -92,8 +95,11 @@ fn the_floor_offset_is_right_where_the_focal_length_is_known() {
             for tilt in [0.0, 12.0, 30.0] {
                 let made = Made::new(26.0 / FRAME_MM * DIAGONAL, [0.0; 2], distance, [tilt, 40.0, 10.0]);
                 let plan = PlannedCut { depth_mm: Some(depth), ..Default::default() };
-                let pairs: Vec<(Point, Point)> =
-                    card(Point::new(0.0, 60.0)).into_iter().map(|mm| (made.see(mm, 0.0), mm)).filter(|p| inside(p.0)).collect();
+                let pairs: Vec<(Point, Point)> = card(Point::new(0.0, 60.0))
+                    .into_iter()
+                    .map(|mm| (made.see(mm, 0.0), mm))
+                    .filter(|p| inside(p.0))
+                    .collect();
                 if pairs.len() < 12 {
                     continue;
                 }
@@ -143,7 +149,8 @@ fn the_sigma_of_the_scale_is_true() {
         let at = Point::new(angle.cos(), angle.sin()) * r.random_range(0.0..80.0);
         let mut pairs = vec![];
         for mm in card(at) {
-            let seen = made.see(mm, if on_floor { depth } else { 0.0 }) + Point::new(normal(&mut r), normal(&mut r)) * 0.25;
+            let seen =
+                made.see(mm, if on_floor { depth } else { 0.0 }) + Point::new(normal(&mut r), normal(&mut r)) * 0.25;
             if inside(seen) {
                 // The frame of the points is turned and shifted against the floor's: only sizes may come back.
                 pairs.push((seen, mm));

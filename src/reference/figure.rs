@@ -128,8 +128,11 @@ fn arc_places(view: &PlaneView, outline: Outline, k: usize) -> Vec<Place> {
 /// `None` when its sides do not show or the shape is not that of the outline.
 pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camera, reach_px: f64) -> Option<Candidate> {
     let outline = figure.outline;
-    let start =
-        PlaneView { pose: pose(&quad.corners, camera, (outline.width, outline.height))?, k1: camera.k1.0, k2: camera.k2.0 };
+    let start = PlaneView {
+        pose: pose(&quad.corners, camera, (outline.width, outline.height))?,
+        k1: camera.k1.0,
+        k2: camera.k2.0,
+    };
     if !quad.corners.iter().all(|c| profiler.holds(*c, -2.0)) {
         return None;
     }
@@ -290,7 +293,8 @@ fn settle(
     edges: &[Edge; 4],
 ) -> Option<Candidate> {
     let corners = crossings(start, outline, edges);
-    let view = PlaneView { pose: pose(&corners, camera, (outline.width, outline.height))?, k1: camera.k1.0, k2: camera.k2.0 };
+    let view =
+        PlaneView { pose: pose(&corners, camera, (outline.width, outline.height))?, k1: camera.k1.0, k2: camera.k2.0 };
     if rough_corners(profiler, &view, outline) < ROUGH_CORNERS {
         return None;
     }

@@ -259,13 +259,7 @@ impl Sight for OnOutline<'_> {
 /// and shadow beside an edge move all its points alike, and no number of points averages that out.
 ///
 /// `None` with too few points or when the fit leaves the picture.
-pub fn fit(
-    start: &PlaneView,
-    points: &[Seen],
-    outline: Outline,
-    camera: &Camera,
-    sigma: EdgeSigma,
-) -> Option<Fitted> {
+pub fn fit(start: &PlaneView, points: &[Seen], outline: Outline, camera: &Camera, sigma: EdgeSigma) -> Option<Fitted> {
     if points.len() < 12 {
         return None;
     }

@@ -4,9 +4,9 @@ use super::Inspection;
 use crate::fit::{Fit, word};
 use crate::geometry::Point;
 use crate::marks::{Edge, Family, Polarity, Strip};
-use crate::units::Measured;
 use crate::photo::Photo;
 use crate::rectify::FloorFrame;
+use crate::units::Measured;
 use serde_json::{Value, json};
 
 /// Raised only when a key changes its meaning or goes away; new keys may come under the same number.

@@ -75,7 +75,17 @@ fn one_chessboard_photo_tells_focal_length_and_lens_as_opencv_does_from_seven() 
         let focal = (got.view.pose.focal_px, got.view.pose.focal_px * got.focal_sigma());
         println!(
             "{}: f {:.1} +- {:.1} ({:.1}), k1 {:.3} +- {:.3} ({:.3}), k2 {:.3} +- {:.3} ({:.3}), rms {:.2} px",
-            photo["photo"], focal.0, focal.1, f.0, got.k1().0, got.k1().1, k1.0, got.k2().0, got.k2().1, k2.0, got.residual_px
+            photo["photo"],
+            focal.0,
+            focal.1,
+            f.0,
+            got.k1().0,
+            got.k1().1,
+            k1.0,
+            got.k2().0,
+            got.k2().1,
+            k2.0,
+            got.residual_px
         );
         for (what, ours, theirs) in [("f", focal, f), ("k1", got.k1(), k1), ("k2", got.k2(), k2)] {
             let sigmas = (ours.0 - theirs.0).abs() / ours.1.hypot(theirs.1);

@@ -199,13 +199,15 @@ mod tests {
         }
         // One corner is something else.
         pairs[17].px = pairs[17].px + Point::new(5.0, 3.0);
-        let camera = Camera { focal_px: 3000.0, relative: 0.03, centre: pose.centre, k1: (0.0, 0.012), k2: (0.0, 0.012) };
+        let camera =
+            Camera { focal_px: 3000.0, relative: 0.03, centre: pose.centre, k1: (0.0, 0.012), k2: (0.0, 0.012) };
         let start = PlaneView::plain(Pose { focal_px: 3000.0, t: Vector3::new(11.0, -7.0, 250.0), ..pose });
         let got = fit(&start, &pairs, &Known { camera: &camera, aspect_sigma: ASPECT_SIGMA }).unwrap();
         assert!((got.aspect.ln() - 0.004).abs() < 4e-4, "aspect {}", got.aspect);
         let p = Point::new(30.0, 20.0);
         assert!(got.fitted.view.forward(p).distance(truth.forward(p)) < 0.06);
-        let (scale, sigma) = (got.fitted.view.scale_at(p) / truth.scale_at(p) - 1.0, got.fitted.scale_sigma_at(truth.forward(p)));
+        let (scale, sigma) =
+            (got.fitted.view.scale_at(p) / truth.scale_at(p) - 1.0, got.fitted.scale_sigma_at(truth.forward(p)));
         assert!(scale.abs() < 3.5 * sigma && sigma < 1e-3, "{scale} +- {sigma}");
         assert!(fit(&start, &pairs[..7], &Known { camera: &camera, aspect_sigma: ASPECT_SIGMA }).is_none());
     }
