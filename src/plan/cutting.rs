@@ -170,8 +170,10 @@ pub(super) fn differences(wished: &PlannedCut, done: &PlannedCut) -> Vec<Caveat>
     let near = |a: f64, b: f64| (a - b).abs() <= SAME_DEPTH_MM || share(a, b);
     type Same<'a> = &'a dyn Fn(f64, f64) -> bool;
     type Show<'a> = &'a dyn Fn(f64) -> String;
+    // What, in the plan, in the file, as used.
+    type Number<'a> = (&'a str, Option<f64>, Option<f64>, Option<f64>, Same<'a>, Show<'a>);
     let length: Show = &|v| u.show(v);
-    let numbers: [(&str, Option<f64>, Option<f64>, Option<f64>, Same, Show); 6] = [
+    let numbers: [Number; 6] = [
         ("Stepover", wished.stepover_mm, said.stepover_mm, done.stepover_mm, &share, length),
         ("Depth", wished.depth_mm, said.depth_mm, done.depth_mm, &near, length),
         ("Skim", wished.skim_mm, f.skim_mm, done.skim_mm, &near, length),
