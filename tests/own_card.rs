@@ -1,10 +1,12 @@
 //! The printed card found by itself, in made photos with truth and in real ones that show none.
 //!
-//! `LOWSUN_SCENES` sets how many made scenes each test takes (40 unless set; the figures of docs/measured.md are from 500)
-//! and `LOWSUN_SCENE_SIZE` their width in px (1600 unless set; 4000 is a phone's 12 megapixels).
+//! `LOWSUN_SCENES` sets how many made scenes each test takes (40 unless set; the figures of docs/measured.md are from more),
+//! `LOWSUN_SCENE_SIZE` their width in px (1200 unless set; 4000 is a phone's 12 megapixels), and `LOWSUN_KEEP` names a
+//! folder for their pictures. A card is seen at 5 px per mm or more, the least that the codes can be told at.
 
 mod support;
 
+use lowsun::card::Card;
 use lowsun::geometry::Point;
 use lowsun::photo;
 use lowsun::reference::own;
@@ -16,7 +18,7 @@ fn number(name: &str, otherwise: usize) -> usize {
 }
 
 fn size() -> [usize; 2] {
-    let w = number("LOWSUN_SCENE_SIZE", 1600);
+    let w = number("LOWSUN_SCENE_SIZE", 1200);
     [w, w * 3 / 4]
 }
 
@@ -32,69 +34,60 @@ fn keep(dir: &Path) -> PathBuf {
     std::env::var_os("LOWSUN_KEEP").map_or(dir.to_owned(), PathBuf::from)
 }
 
+/// What was found in a scene: median distance of its corners from the truth, px, or `None` when it was missed.
+fn look(scene: &Scene, dir: &Path, name: &str, times: &mut Vec<f64>) -> Option<f64> {
+    let shot = scene.shoot();
+    let photo = taken(&shot.jpeg, dir, name);
+    let clock = std::time::Instant::now();
+    let found = own::search(&photo, None);
+    times.push(clock.elapsed().as_secs_f64());
+    let Some(f) = found.filter(|f| Some(f.form) == scene.form) else {
+        println!("{name}: missed, {scene:?}");
+        return None;
+    };
+    let card = Card::of(f.form);
+    let truth = |mm: Point| {
+        let there = |c: &((i32, i32), Point, bool)| card.point_mm(c.0.0, c.0.1).distance(mm);
+        shot.corners.iter().min_by(|a, b| there(a).total_cmp(&there(b))).unwrap().1
+    };
+    let off: Vec<f64> = f.pairs.iter().map(|p| truth(p.mm + own::origin(f.form)).distance(p.px)).collect();
+    let median = lowsun::stats::median(&off).unwrap();
+    println!(
+        "{name}: {} {} of {} corners, off {median:.3} px (worst {:.2}), from the fit {:.3} px, {:.0} ms",
+        f.form,
+        f.pairs.len(),
+        shot.corners.iter().filter(|c| c.2).count(),
+        off.iter().copied().fold(0.0, f64::max),
+        f.median_px,
+        times.last().unwrap() * 1e3
+    );
+    // Another lattice than the printed one would be off by cells.
+    (median < 1.0).then_some(median)
+}
+
+/// Limits: 98 in 100 found (of 40 scenes one more may be missed by bad luck), corners off by 0.15 px at most (median).
+fn judge(medians: &[Option<f64>], times: &[f64]) {
+    let found: Vec<f64> = medians.iter().flatten().copied().collect();
+    let middle = lowsun::stats::median(&found).unwrap();
+    println!(
+        "{} of {} found, corners off by {middle:.3} px (95 %: {:.3}), {:.0} ms (median)",
+        found.len(),
+        medians.len(),
+        lowsun::stats::percentile(&found, 95.0).unwrap(),
+        1e3 * lowsun::stats::median(times).unwrap()
+    );
+    assert!((medians.len() - found.len()) as f64 <= 0.02 * medians.len() as f64 + 1.0);
+    assert!(middle < 0.15, "{middle} px");
+}
+
 #[test]
 fn the_card_is_found_in_made_photos() {
     let dir = tempfile::tempdir().unwrap();
     let dir = keep(dir.path());
-    let count = number("LOWSUN_SCENES", 40);
-    let first = number("LOWSUN_FIRST", 0);
-    let mut missed = vec![];
-    let mut medians = vec![];
-    let mut times = vec![];
-    for seed in first..first + count {
-        let scene = Scene::draw(seed as u64, size());
-        let shot = scene.shoot();
-        let photo = taken(&shot.jpeg, &dir, &format!("card{seed:03}.jpg"));
-        let clock = std::time::Instant::now();
-        let found = own::search(&photo, None);
-        times.push(clock.elapsed().as_secs_f64());
-        let Some(f) = found.filter(|f| Some(f.form) == scene.form) else {
-            println!("{seed}: missed, {scene:?}");
-            missed.push(seed);
-            continue;
-        };
-        // Corners against the truth: by the lattice point nearest to each pair's place on the print.
-        let card = lowsun::card::Card::of(f.form);
-        let off: Vec<f64> = f
-            .pairs
-            .iter()
-            .map(|p| {
-                let mm = p.mm + own::origin(f.form);
-                let (_, px, _) = shot
-                    .corners
-                    .iter()
-                    .min_by(|a, b| {
-                        let d = |c: &((i32, i32), Point, bool)| card.point_mm(c.0.0, c.0.1).distance(mm);
-                        d(a).total_cmp(&d(b))
-                    })
-                    .unwrap();
-                px.distance(p.px)
-            })
-            .collect();
-        let median = lowsun::stats::median(&off).unwrap();
-        let worst = off.iter().copied().fold(0.0, f64::max);
-        let visible = shot.corners.iter().filter(|c| c.2).count();
-        println!(
-            "{seed}: {} {} of {visible} corners, off {median:.3} px (worst {worst:.2}), residual {:.3}, {:.0} ms",
-            f.form,
-            f.pairs.len(),
-            f.median_px,
-            times.last().unwrap() * 1e3
-        );
-        if median > 1.0 {
-            missed.push(seed);
-        }
-        medians.push(median);
-    }
-    let middle = lowsun::stats::median(&medians).unwrap();
-    println!(
-        "{} of {count} found, corners off by {middle:.3} px (90 %: {:.3}), {:.0} ms (median)",
-        count - missed.len(),
-        lowsun::stats::percentile(&medians, 90.0).unwrap(),
-        1e3 * lowsun::stats::median(&times).unwrap()
-    );
-    assert!(missed.len() as f64 <= 0.02 * count as f64 + 1.0, "missed {missed:?}");
-    assert!(middle < 0.15, "{middle} px");
+    let (count, mut times) = (number("LOWSUN_SCENES", 40), vec![]);
+    let one = |seed: usize| look(&Scene::draw(seed as u64, size()), &dir, &format!("card{seed:03}.jpg"), &mut times);
+    let medians: Vec<_> = (0..count).map(one).collect();
+    judge(&medians, &times);
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! A quick photographer of printed cards: the drawn card through a plain camera onto wood, lit unevenly, partly in shadow,
 //! partly covered, blurred, noisy, saved as JPEG. Cheaper than a whole cut floor, so that hundreds can be made.
 
-use super::noise::{hash, octaves};
+use super::noise::{hash, octaves, value2};
 use super::print::Sheet;
 use image::RgbImage;
 use lowsun::card::{Card, Form};
@@ -148,17 +148,22 @@ impl Scene {
             let s = f * (1.0 + self.k1 * (a * a + b * b));
             Point::new(centre.x + s * a, centre.y + s * b)
         };
+        let third = margin(half, if let Cover::Third(a) = self.cover { a } else { 0.0 });
+        let lee = margin(half, self.shadow.map_or(0.0, |s| s.0));
         let covered = |p: Point| match self.cover {
             Cover::None => false,
             Cover::Block(n, r) => drawn.blocks().get(n).is_some_and(|b| {
                 let m = b.corners_mm()[0].lerp(b.corners_mm()[2], 0.5);
                 p.distance(m + Point::new(1.0, -0.5)) < r
             }),
-            Cover::Third(a) => margin(p, half, a, 1.0 / 3.0) > 0.0,
+            Cover::Third(_) => third(p) > 0.0,
         };
         let shade = |p: Point| match self.shadow {
-            Some((a, dark)) => {
-                let t = margin(p, half, a, 1.0 / 3.0) / 1.5;
+            Some((_, dark)) => {
+                let t = lee(p) / 1.5;
+                if t.abs() > 4.0 {
+                    return if t > 0.0 { 1.0 / dark } else { 1.0 };
+                }
                 1.0 / (1.0 + (dark - 1.0) / (1.0 + (-4.0 * t).exp()))
             }
             None => 1.0,
@@ -202,24 +207,32 @@ impl Scene {
                     (p.x / self.ring_mm + 2.0 * f64::from(octaves(p.x / 60.0, p.y / 90.0, 2, seed))).sin() as f32;
                 1.0 + 0.16 * ring + 0.12 * octaves(p.x / 0.3, p.y / 4.0, 2, seed + 7)
             }
-            Thing::Ink | Thing::Paper => 1.0 + 0.03 * octaves(p.x / 0.4, p.y / 0.4, 2, seed + 5),
+            Thing::Ink | Thing::Paper => 1.0 + 0.03 * value2(p.x / 0.4, p.y / 0.4, seed + 5),
         };
         // Nine places a pixel where things meet; light and grain once.
         let pixel = |i: usize, j: usize| -> [f32; 3] {
             let p = ground(Point::new(i as f64, j as f64));
-            let here = thing(p);
-            let e = light(p) * grain(here, p);
             let apart = ((p.x - half.x).abs() - half.x).max((p.y - half.y).abs() - half.y);
             if apart > 3.0 {
+                let here = if covered(p) { Thing::Cover } else { Thing::Wood };
+                let e = light(p) * grain(here, p);
                 return colour(here).map(|v| v * e);
             }
-            let mut s = [0.0f32; 3];
-            for k in 0..9 {
-                let (u, v) = ((k % 3) as f64 / 3.0 - 1.0 / 3.0, (k / 3) as f64 / 3.0 - 1.0 / 3.0);
-                let c = colour(thing(ground(Point::new(i as f64 + u, j as f64 + v))));
-                (0..3).for_each(|n| s[n] += c[n] * e / 9.0);
+            let here = thing(p);
+            let e = light(p) * grain(here, p);
+            let u = ground(Point::new(i as f64 + 1.0 / 3.0, j as f64)) - p;
+            let v = ground(Point::new(i as f64, j as f64 + 1.0 / 3.0)) - p;
+            let at = |a: f64, b: f64| thing(p + u * a + v * b);
+            let corners = [(-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0), (1.0, 1.0)].map(|(a, b)| at(a, b));
+            if corners.iter().all(|c| *c == here) {
+                return colour(here).map(|v| v * e);
             }
-            s
+            let sides = [(-1.0, 0.0), (1.0, 0.0), (0.0, -1.0), (0.0, 1.0)].map(|(a, b)| at(a, b));
+            let all = corners.iter().chain(&sides).chain([&here]);
+            all.fold([0.0f32; 3], |s, t| {
+                let c = colour(*t);
+                [0, 1, 2].map(|n| s[n] + c[n] * e / 9.0)
+            })
         };
         let mut planes: Vec<Plane> = vec![Plane::new(w, h); 3];
         {
@@ -237,14 +250,17 @@ impl Scene {
         let mut some: Vec<f32> = planes[1].data.iter().step_by(97).copied().collect();
         some.sort_by(f32::total_cmp);
         let white = some[some.len() * 985 / 1000].max(1e-6);
+        let codes: Vec<u8> =
+            (0..=4000).map(|k| (lowsun::photo::from_linear(f64::from(k) / 4000.0) * 255.0).round() as u8).collect();
         let mut picture = RgbImage::new(w as u32, h as u32);
         for (n, px) in picture.pixels_mut().enumerate() {
             let (i, j) = ((n % w) as i32, (n / w) as i32);
             for c in 0..3 {
                 let v = planes[c].data[n] * 0.85 / white;
-                let grain = hash(i, j, c as i32, seed + 11) + hash(i, j, c as i32, seed + 12);
+                // An even spread of the same sigma as two of half its width.
+                let grain = 1.41 * hash(i, j, c as i32, seed + 11);
                 let v = v + self.noise as f32 * (v.max(0.0) + 0.003).sqrt() * grain;
-                px[c] = (lowsun::photo::from_linear(f64::from(v.clamp(0.0, 1.0))) * 255.0).round() as u8;
+                px[c] = codes[(v.clamp(0.0, 1.0) * 4000.0) as usize];
             }
         }
         let mut jpeg = vec![];
@@ -262,7 +278,7 @@ impl Scene {
     }
 }
 
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, PartialEq)]
 enum Thing {
     Wood,
     Cover,
@@ -270,11 +286,12 @@ enum Thing {
     Ink,
 }
 
-/// How far beyond the line that cuts `share` of the rectangle (0, 0) to 2 `half` off on the side of direction `a`, mm.
-fn margin(p: Point, half: Point, a: f64, share: f64) -> f64 {
+/// How far beyond the line that cuts a third of the rectangle (0, 0) to 2 `half` off on the side of direction `a` degrees,
+/// mm.
+fn margin(half: Point, a: f64) -> impl Fn(Point) -> f64 {
     let (s, c) = a.to_radians().sin_cos();
-    let reach = half.x * c.abs() + half.y * s.abs();
-    (p.x - half.x) * c + (p.y - half.y) * s - reach * (1.0 - 2.0 * share)
+    let reach = (half.x * c.abs() + half.y * s.abs()) / 3.0;
+    move |p| (p.x - half.x) * c + (p.y - half.y) * s - reach
 }
 
 /// Black-and-white things that are not our card: a plain chessboard, a chart of lines, bars, a board with holes.

@@ -34,7 +34,6 @@ pub fn measure(
     let corners = card.saddles();
     let first: Vec<(Point, Point)> = some.into_iter().map(|(p, q)| (mm(p), q)).collect();
     let map = Homography::from_pairs(&first)?;
-    let start = pose::start(&map, camera)?;
     let mut last: Option<(Vec<Pair>, pose::Fit)> = None;
     // The first look follows the lattice's own map, the next the camera fitted to it.
     for reach in [0.25, 0.15, 0.1] {
@@ -50,7 +49,10 @@ pub fn measure(
                 corner(luma, here, cell, reach).map(|q| Pair { mm: p, px: q.at, sigma_px: q.sigma_px })
             })
             .collect();
-        let first = pose::fit(last.as_ref().map_or(&start, |l| &l.1.fitted.view), &pairs, &known)?;
+        let first = match &last {
+            None => pose::first(&map, &pairs, &known)?,
+            Some(l) => pose::fit(&l.1.fitted.view, &pairs, &known)?,
+        };
         let scatter = median_px(&first, &pairs).max(0.02);
         pairs.retain(|q| first.forward(q.mm).distance(q.px) < OUTLIER * scatter);
         let fit = pose::fit(&first.fitted.view, &pairs, &known)?;
@@ -79,7 +81,9 @@ fn median_px(fit: &pose::Fit, pairs: &[Pair]) -> f64 {
 
 /// The corner within `reach` cells of a place, as seen at full size in a window of a cell's width.
 fn corner(luma: &Plane, at: Point, cell: f64, reach: f64) -> Option<refine::Placed> {
-    let radius = (0.4 * cell).clamp(3.5, 16.0);
-    let q = refine::place(luma, at, radius).filter(|q| q.at.distance(at) < (reach * cell).max(1.0))?;
+    let radius = (0.4 * cell).clamp(3.5, 14.0);
+    let near = |q: &Point| q.distance(at) < (reach * cell).max(1.0);
+    let rough = refine::place(luma, at, radius).filter(near)?;
+    let q = refine::balance(luma, rough, radius).filter(|q| near(&q.at))?;
     saddles::around(luma, q.at, (0.35 * cell).clamp(3.0, 14.0)).map(|_| q)
 }

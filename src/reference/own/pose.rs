@@ -9,15 +9,26 @@ use nalgebra::{DMatrix, SMatrix, SVector};
 /// Fewest corners.
 pub const FEWEST: usize = 8;
 
+/// From how many sigmas on the known focal length lets go.
+const FREE: f64 = 2.5;
+
 /// Most rounds, and the Huber limit in sigmas.
 const ROUNDS: usize = 30;
 const LIMIT: f64 = 2.5;
 
-/// Camera over the card from a map (card mm to photo px), without distortion.
-pub fn start(map: &Homography, camera: &Camera) -> Option<PlaneView> {
-    let pose = Pose::from_homography(map, camera.focal_px, camera.centre)?;
-    Some(PlaneView { pose, k1: camera.k1.0, k2: camera.k2.0 })
+/// The best of the fits that start from a map (card mm to photo px): with the focal length as known, and where it is only
+/// assumed also with those of longer lenses, which a fit does not reach from there.
+pub fn first(map: &Homography, pairs: &[Pair], known: &Known) -> Option<Fit> {
+    let lenses: &[f64] = if known.camera.relative > ASSUMED { &[1.0, 1.7, 2.8] } else { &[1.0] };
+    let fits = lenses.iter().filter_map(|k| {
+        let pose = Pose::from_homography(map, known.camera.focal_px * k, known.camera.centre)?;
+        fit(&PlaneView { pose, k1: known.camera.k1.0, k2: known.camera.k2.0 }, pairs, known)
+    });
+    fits.min_by(|a, b| a.cost.total_cmp(&b.cost))
 }
+
+/// Doubt of a focal length above which it is an assumption, relative.
+const ASSUMED: f64 = 0.1;
 
 /// One sigma of the print's aspect against the one it was taken to have (relative, x over y): paper feed and the width of
 /// the print differ by some tenths of a per cent (common practice, no source), or by what two bars were misread. Left out,
@@ -29,6 +40,8 @@ pub const MEASURED_ASPECT_SIGMA: f64 = 0.001;
 pub struct Fit {
     pub fitted: Fitted,
     pub aspect: f64,
+    /// What the fit made smallest, over the squared scatter: smaller is better among fits of the same pairs.
+    cost: f64,
 }
 
 impl Fit {
@@ -111,14 +124,15 @@ pub fn fit(from: &PlaneView, pairs: &[Pair], known: &Known) -> Option<Fit> {
         }
     }
     scale = scatter(&state, pairs);
-    let inverse = sums(&state, pairs, known, scale).jj.try_inverse()?;
+    let last = sums(&state, pairs, known, scale);
+    let inverse = last.jj.try_inverse()?;
     // Whatever the aspect may be is in the covariance of the others.
     let covariance = DMatrix::from_fn(CAMERA, CAMERA, |i, j| inverse[(i, j)]);
     let squares: f64 = pairs.iter().map(|p| state.forward(p.mm).distance(p.px).powi(2)).sum();
     let residual_px = (squares / pairs.len() as f64).sqrt();
     let (view, aspect) = (state.view, state.ln_aspect.exp());
     let fitted = Fitted { view, residual_px, covariance };
-    (fitted.view.pose.t.z > 0.0 && residual_px.is_finite()).then_some(Fit { fitted, aspect })
+    (fitted.view.pose.t.z > 0.0 && residual_px.is_finite()).then_some(Fit { fitted, aspect, cost: last.cost * scale * scale })
 }
 
 /// How much larger the scatter is than the pairs' own sigmas say: by the median, at least a half.
@@ -164,9 +178,13 @@ fn sums(state: &State, pairs: &[Pair], known: &Known, scale: f64) -> Sums {
         (CAMERA, state.ln_aspect, known.aspect_sigma),
     ];
     for (k, off, sigma) in held {
-        s.cost += (off / sigma).powi(2);
-        s.jj[(k, k)] += 1.0 / (sigma * sigma);
-        s.jr[k] += off / (sigma * sigma);
+        // The focal length is held as by a Cauchy law: near its value as firmly as by a normal one, but a tele lens that
+        // was taken for the main one can break free.
+        let free = if k == 6 { FREE } else { 1e6 };
+        let t = (off / (free * sigma)).powi(2);
+        s.cost += free * free * t.ln_1p();
+        s.jj[(k, k)] += 1.0 / (sigma * sigma * (1.0 + t));
+        s.jr[k] += off / (sigma * sigma * (1.0 + t));
     }
     s
 }

@@ -109,7 +109,7 @@ fn is_peak(p: &Plane, x: usize, y: usize) -> bool {
 
 /// Places the saddle and looks round it: four changes of sign, opposite sectors alike.
 fn examine(plane: &Plane, start: Point) -> Option<Saddle> {
-    let at = place(plane, start, RING + 0.5).map(|p| p.at).filter(|p| p.distance(start) < 2.5)?;
+    let at = place(plane, start, RING + 0.5).filter(|p| p.distance(start) < 2.5)?;
     around(plane, at, RING)
 }
 

@@ -25,32 +25,54 @@ fn camera(p: &Plane) -> Camera {
     Camera { focal_px: 1.2 * p.width as f64, relative: 0.03, centre, k1: (0.0, 0.012), k2: (0.0, 0.012) }
 }
 
-/// The inner corners of OpenCV's chessboard photos, found and linked here, against those of OpenCV's cornerSubPix (window
-/// 11 px; `tests/truth/chessboards.json`). 0.1 px: both minimise the same sum with other weights; on these photos (640 x
-/// 480, squares of 20 to 40 px, JPEG) the two settle 0.02 to 0.06 px apart.
+/// The inner corners of OpenCV's chessboard photos, found, linked and placed here, against those of OpenCV's cornerSubPix
+/// (window 11 px; `tests/truth/chessboards.json`). They may differ by 0.15 px: OpenCV's condition takes the code values and
+/// feels uneven light. So the same camera (pose, focal length, k1) is fitted to both: ours must lie no farther from it.
 #[test]
 fn corners_of_real_chessboards_are_opencvs() {
     let Some(dir) = data("real/checkerboards") else { return };
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/truth/chessboards.json");
     let truth: serde_json::Value = serde_json::from_slice(&std::fs::read(path).unwrap()).unwrap();
+    let points = |v: &serde_json::Value| -> Vec<Point> {
+        let number = |v: &serde_json::Value| v.as_f64().unwrap();
+        v.as_array().unwrap().iter().map(|p| Point::new(number(&p[0]), number(&p[1]))).collect()
+    };
+    let board = points(&truth["board_mm"]);
+    let (mut ours_px, mut theirs_px) = (0.0, 0.0);
     for one in truth["photos"].as_array().unwrap() {
         let name = one["photo"].as_str().unwrap();
         let (photo, _) = crate::photo::read(&dir.join(name), &Default::default()).unwrap();
         let found = saddles::saddles(&photo.luma);
         let all = lattice::lattices(&found, step_across(&photo.luma));
         let largest = all.first().unwrap_or_else(|| panic!("{name}: no lattice among {} corners", found.len()));
-        let mut off = vec![];
-        for c in one["corners_px"].as_array().unwrap() {
-            let c = Point::new(c[0].as_f64().unwrap(), c[1].as_f64().unwrap());
-            let near = largest.nodes.values().map(|p| p.distance(c)).fold(f64::INFINITY, f64::min);
+        let theirs = points(&one["corners_px"]);
+        let mut ours = vec![];
+        for c in &theirs {
+            let near = largest.nodes.values().map(|p| p.distance(*c)).fold(f64::INFINITY, f64::min);
             assert!(near < 1.0, "{name}: the lattice has no corner at {c:?}");
-            off.push(refine::place(&photo.luma, c, 5.5).unwrap().at.distance(c));
+            let rough = refine::place(&photo.luma, *c, 5.5).unwrap();
+            ours.push(refine::balance(&photo.luma, rough, 5.5).unwrap().at);
         }
-        let (median, worst) = (crate::stats::median(&off).unwrap(), off.iter().copied().fold(0.0, f64::max));
-        println!("{name}: {} nodes, {median:.3} px from OpenCV's, at most {worst:.3}", largest.nodes.len());
-        assert!(median < 0.1 && worst < 0.5, "{name}: median {median}, worst {worst}");
-        assert!(find(&photo.luma, &camera(&photo.luma), None).is_none(), "{name}: a board is no card");
+        let off: Vec<f64> = ours.iter().zip(&theirs).map(|(a, b)| a.distance(*b)).collect();
+        let median = crate::stats::median(&off).unwrap();
+        // Their lens: focal length near 535 px, k1 near -0.27 (OpenCV's own calibration of these photos).
+        let centre = Point::new(319.5, 239.5);
+        let camera = Camera { focal_px: 535.0, relative: 0.3, centre, k1: (-0.2, 0.3) };
+        let known = pose::Known { camera: &camera, aspect_sigma: 1e-4 };
+        let scatter = |corners: &[Point]| {
+            let pairs: Vec<Pair> =
+                board.iter().zip(corners).map(|(mm, px)| Pair { mm: *mm, px: *px, sigma_px: 0.1 }).collect();
+            let some: Vec<(Point, Point)> = pairs.iter().map(|p| (p.mm, p.px)).collect();
+            let map = crate::geometry::Homography::from_pairs(&some).unwrap();
+            pose::first(&map, &pairs, &known).unwrap().fitted.residual_px
+        };
+        let (a, b) = (scatter(&ours), scatter(&theirs));
+        println!("{name}: {median:.3} px from OpenCV's; {a:.3} px from a camera fitted to ours, {b:.3} to theirs");
+        (ours_px, theirs_px) = (ours_px + a, theirs_px + b);
+        assert!(median < 0.15 && a < 1.3 * b, "{name}");
+        assert!(find(&photo.luma, &camera, None).is_none(), "{name}: a board is no card");
     }
+    assert!(ours_px < 1.05 * theirs_px, "{ours_px} against {theirs_px} px");
 }
 
 #[test]
