@@ -100,6 +100,34 @@ fn a_sheet_printed_too_small_is_measured_in_its_own_millimetres() {
 }
 
 #[test]
+fn the_reference_covers_the_paper_but_not_the_window() {
+    let plane = flat(Form::Frame, 12.0);
+    let f = find(&plane, &camera(&plane), None).unwrap();
+    let photo = Photo {
+        file: "made.png".into(),
+        sha256: String::new(),
+        width: plane.width,
+        height: plane.height,
+        rgb: image::RgbImage::new(1, 1),
+        luma: Plane::new(1, 1),
+        has_colour: true,
+        camera: Default::default(),
+    };
+    let r = f.reference(&photo, None, Level::Floor).unwrap();
+    let card = Card::of(Form::Frame);
+    let px = |i: f64, j: f64| r.to_px.forward(Point::new(i, j) * card.pitch_mm() - origin(Form::Frame));
+    // Lattice point (i, j) was drawn at ((i + 1.5) 12 - 0.5, (j + 1.5) 12 - 0.5).
+    assert!(px(20.0, 3.0).distance(Point::new(257.5, 53.5)) < 0.1, "{:?}", px(20.0, 3.0));
+    assert!(crate::geometry::contains(&r.outline_px, px(3.0, 20.0)));
+    assert!(!crate::geometry::contains(&r.outline_px, px(18.0, 13.0)), "the window shows the floor");
+    assert!(!crate::geometry::contains(&r.outline_px, px(-0.6, 3.0)));
+    // What the printer did is not known, or to a tenth of a per cent.
+    let measured = f.reference(&photo, Some(Printed::default()), Level::Floor).unwrap();
+    assert!(r.relative_sigma >= 0.003 && measured.relative_sigma >= 0.001 && measured.relative_sigma < 0.002);
+    assert!(r.source == Source::Card && r.height_mm == PAPER_MM);
+}
+
+#[test]
 fn a_checker_without_codes_is_no_card() {
     let mut plane = flat(Form::Pocket, 20.0);
     // Every block is painted over with checker.
