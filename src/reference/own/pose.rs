@@ -132,7 +132,11 @@ pub fn fit(from: &PlaneView, pairs: &[Pair], known: &Known) -> Option<Fit> {
     let residual_px = (squares / pairs.len() as f64).sqrt();
     let (view, aspect) = (state.view, state.ln_aspect.exp());
     let fitted = Fitted { view, residual_px, covariance };
-    (fitted.view.pose.t.z > 0.0 && residual_px.is_finite()).then_some(Fit { fitted, aspect, cost: last.cost * scale * scale })
+    (fitted.view.pose.t.z > 0.0 && residual_px.is_finite()).then_some(Fit {
+        fitted,
+        aspect,
+        cost: last.cost * scale * scale,
+    })
 }
 
 /// How much larger the scatter is than the pairs' own sigmas say: by the median, at least a half.

@@ -103,7 +103,15 @@ pub fn balance(plane: &Plane, start: Point, radius: f64) -> Option<Placed> {
         let (mx, my) = (mx.floor() as usize, my.floor() as usize);
         let (x0, x1) = ((q.x - radius).ceil() as usize, (q.x + radius).floor() as usize);
         let (y0, y1) = ((q.y - radius).ceil() as usize, (q.y + radius).floor() as usize);
-        if q.x < radius || q.y < radius || x1 + 2 >= n || y1 + 2 >= n || mx < x1 || my < y1 || mx - x0 + 1 >= n || my - y0 + 1 >= n {
+        if q.x < radius
+            || q.y < radius
+            || x1 + 2 >= n
+            || y1 + 2 >= n
+            || mx < x1
+            || my < y1
+            || mx - x0 + 1 >= n
+            || my - y0 + 1 >= n
+        {
             return None;
         }
         let k = 2.0 / (radius * radius);
