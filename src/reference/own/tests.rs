@@ -57,7 +57,7 @@ fn corners_of_real_chessboards_are_opencvs() {
         let median = crate::stats::median(&off).unwrap();
         // Their lens: focal length near 535 px, k1 near -0.27 (OpenCV's own calibration of these photos).
         let centre = Point::new(319.5, 239.5);
-        let camera = Camera { focal_px: 535.0, relative: 0.3, centre, k1: (-0.2, 0.3) };
+        let camera = Camera { focal_px: 535.0, relative: 0.3, centre, k1: (-0.2, 0.3), k2: (0.0, 0.3) };
         let known = pose::Known { camera: &camera, aspect_sigma: 1e-4 };
         let scatter = |corners: &[Point]| {
             let pairs: Vec<Pair> =
