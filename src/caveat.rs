@@ -148,6 +148,14 @@ registry! {
         "Two things of known size in the photo do not agree on the scale.",
         "Each says how many millimetres a pixel is on the floor. They differ by more than three times the doubt of the difference, so one of them is not the size it was taken for, or does not lie where it was taken to lie. The most trusted one is used (two that agree outvote a third), and the doubt of the scale is widened by half of the difference.",
         "check the pocket's size and depth in the plan, and that card, rule or coin lie flat on the face they were taken to lie on";
+    COIN_UNCLEAR = "coin-unclear",
+        "The named coin could not be told in the photo; it was not used.",
+        "A coin is looked for as a circle of its own size. Where none shows all round, or where other round things could be it as well, a wrong one would give a wrong scale.",
+        "lay the coin flat and free beside the pocket, take other round things away, and show it whole";
+    RULER_UNCLEAR = "ruler-unclear",
+        "The rule could not be read; it was not used.",
+        "The ticks of a rule give the scale by their spacing. Which spacing it is shows in the longer ticks: every fifth and tenth on a metric rule, every second, fourth, eighth and sixteenth on an inch rule. Where they do not show, half a millimetre can pass for a whole one.",
+        "say what neighbouring ticks are apart with --ruler mm, half-mm, 1/16in or 1/32in, and where the ticked edge runs with --ruler-edge";
     NO_REFERENCE = "no-reference",
         "Nothing of known size was found in the photo; the marks are given in pixels only.",
         "Without a known size no pitch, height or width can be given in millimetres or inches, and the pitch cannot be set against the planned stepover.",

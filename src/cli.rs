@@ -5,7 +5,7 @@ use lowsun::card::Printed;
 use lowsun::error::{Error, Result, Stage};
 use lowsun::geometry::Point;
 use lowsun::pipeline;
-use lowsun::plan::{Helix, Pattern, PlanFacts, Shape};
+use lowsun::plan::{Coin, Helix, Pattern, PlanFacts, ReferenceKind, Shape, Tick};
 use lowsun::reference::Level;
 use lowsun::units::{LengthUnit, parse_length, wrap_360};
 use std::path::PathBuf;
@@ -98,6 +98,21 @@ pub struct Look {
     /// Length of the 100 mm bars that were printed with the card, as you measured it; x and y apart as 99.4x99.7mm.
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true, help_heading = "Scale")]
     pub card_measured: Option<String>,
+    /// What gives the scale; nothing else is then looked for [default: whatever is found].
+    #[arg(long, value_name = "WHAT", help_heading = "Scale")]
+    pub reference: Option<ReferenceKind>,
+    /// The coin that lies beside the pocket, such as "1 EUR" or "US quarter". Without a name no coin is used.
+    #[arg(long, value_name = "NAME", help_heading = "Scale")]
+    pub coin: Option<String>,
+    /// What neighbouring ticks of the rule are apart, where the photo leaves it open.
+    #[arg(long, value_name = "TICKS", help_heading = "Scale")]
+    pub ruler: Option<Tick>,
+    /// Two points on the rule's ticked edge, photo pixels [default: looked for].
+    #[arg(long, value_names = ["X1,Y1", "X2,Y2"], num_args = 2, help_heading = "Scale")]
+    pub ruler_edge: Vec<String>,
+    /// How high the reference's face lies above what it lies on [default: 0.76mm card, the coin's thickness, 0.8mm rule].
+    #[arg(long, value_name = "LENGTH", help_heading = "Scale")]
+    pub reference_height: Option<String>,
     /// Where the card or the known points lie.
     #[arg(long, value_name = "WHERE", help_heading = "Scale")]
     pub reference_on: Option<Plane>,
@@ -192,6 +207,11 @@ impl Look {
         });
         o.reference.no_search = self.no_card_search;
         o.reference.card_measured = measured(self.card_measured.as_deref(), self.units)?;
+        o.reference.kind = self.reference;
+        o.reference.coin = self.coin.as_deref().map(coin).transpose()?;
+        o.reference.tick = self.ruler;
+        o.reference.edge_px = if self.ruler_edge.is_empty() { None } else { Some(edge(&self.ruler_edge)?) };
+        o.reference.height_mm = self.reference_height.as_deref().map(height).transpose()?;
         if let Some(t) = &self.outline {
             o.floor.outline_px = outline(t)?;
         }
@@ -243,6 +263,30 @@ fn known_point(text: &str) -> Result<(Point, Point)> {
         let what = format!("'{text}' is not a known point");
         bad("--point", what, "write photo pixels = millimetres, such as --point 812,455=0,0 --point 3120,470=85.6,0")
     })
+}
+
+fn coin(name: &str) -> Result<Coin> {
+    Coin::named(name).map_err(|e| bad("--coin", e, "write it as docs/plan-file.md lists it, such as --coin \"1 EUR\""))
+}
+
+fn height(text: &str) -> Result<f64> {
+    let hint = "write a length such as 1.2mm";
+    match parse_length(text, LengthUnit::Mm) {
+        Ok(h) if h >= 0.0 => Ok(h),
+        Ok(_) => Err(bad("--reference-height", format!("'{text}' is below zero"), hint)),
+        Err(e) => Err(bad("--reference-height", e, hint)),
+    }
+}
+
+fn edge(ends: &[String]) -> Result<(Point, Point)> {
+    match (pair(&ends[0], pixels), ends.get(1).and_then(|t| pair(t, pixels))) {
+        (Some(a), Some(b)) if a.distance(b) > 0.0 => Ok((a, b)),
+        _ => Err(bad(
+            "--ruler-edge",
+            format!("'{}' is not a line", ends.join(" ")),
+            "write two points in photo pixels, such as --ruler-edge 310,2140 2980,2205",
+        )),
+    }
 }
 
 fn outline(text: &str) -> Result<Vec<Point>> {

@@ -98,7 +98,7 @@ fn cards_of_the_practice_photos_give_the_scale() {
 }
 
 #[test]
-fn real_pictures_without_a_card_give_none() {
+fn real_pictures_give_no_reference_but_the_one_rule() {
     let Some(dir) = data("real") else { return };
     let mut all = vec![];
     pictures(&dir, &mut all);
@@ -108,7 +108,9 @@ fn real_pictures_without_a_card_give_none() {
         seen += 1;
         let (found, _) = reference::find(&photo, &Default::default(), &Default::default()).unwrap();
         let sources: Vec<Source> = found.iter().map(|r| r.source).collect();
-        assert!(sources.is_empty(), "{}: {sources:?}", path.display());
+        // One picture shows a rule; tests/others.rs checks its scale.
+        let shown: &[Source] = if path.ends_with("ruler_test_full.jpg") { &[Source::Ruler] } else { &[] };
+        assert_eq!(sources, shown, "{}", path.display());
     }
     assert!(seen > 20, "fixture is broken: {seen} pictures read");
 }

@@ -1,7 +1,8 @@
 //! The plan file: TOML with units, every key optional, unknown keys refused by name.
 
 use super::{
-    Cutter, Helix, KnownReference, Machine, Material, Pattern, PlannedCut, ReferenceKind, Shape, check, facts::Stepover,
+    Coin, Cutter, Helix, KnownReference, Machine, Material, Pattern, PlannedCut, ReferenceKind, Shape, Tick, check,
+    facts::Stepover,
 };
 use crate::card::Printed;
 use crate::caveat::Caveat;
@@ -131,6 +132,10 @@ struct RawReference {
     points: Vec<RawPoint>,
     mm_per_px: Number,
     card_measured: Length,
+    coin: Option<Spanned<String>>,
+    ruler: Option<Tick>,
+    ruler_edge: Option<Spanned<[[f64; 2]; 2]>>,
+    height: Length,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -231,6 +236,10 @@ pub fn parse(text: &str, name: &str, default: LengthUnit) -> Result<PlannedCut> 
             kind: raw.reference.kind,
             points,
             mm_per_px: r.number(&raw.reference.mm_per_px, "mm_per_px", Sign::Positive)?,
+            coin: raw.reference.coin.as_ref().map(|c| r.coin(c)).transpose()?,
+            tick: raw.reference.ruler,
+            edge_px: raw.reference.ruler_edge.as_ref().map(|e| r.edge(e)).transpose()?,
+            height_mm: r.length(&raw.reference.height, "height", Sign::Zero)?,
             on_floor: raw.reference.plane.map(|p| matches!(p, PlaneName::Floor)),
             card_measured: r.printed(&raw.reference.card_measured)?,
         },
@@ -293,6 +302,18 @@ impl Reader<'_> {
         };
         let read = Printed::parse(&text, self.units);
         read.map(Some).map_err(|e| self.fail(Some(v.span()), format!("card_measured: {e}"), Printed::HINT))
+    }
+    fn coin(&self, name: &Spanned<String>) -> Result<Coin> {
+        Coin::named(name.get_ref())
+            .map_err(|e| self.fail(Some(name.span()), format!("coin: {e}"), "write it as in docs/plan-file.md"))
+    }
+    fn edge(&self, e: &Spanned<[[f64; 2]; 2]>) -> Result<(Point, Point)> {
+        let [a, b] = e.get_ref().map(|p| Point::new(p[0], p[1]));
+        if !(a.distance(b) > 0.0 && a.distance(b).is_finite()) {
+            let hint = "write two points in photo pixels, such as ruler_edge = [[310, 2140], [2980, 2205]]";
+            return Err(self.fail(Some(e.span()), "ruler_edge is not a line", hint));
+        }
+        Ok((a, b))
     }
     /// (millimetres, percent): one of them, or neither.
     fn stepover(&self, cut: &RawCut) -> Result<(Option<f64>, Option<f64>)> {

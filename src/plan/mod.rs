@@ -4,6 +4,7 @@
 //! ([`merge`]), then the look for probable slips and for what is missing ([`check`]).
 
 mod check;
+mod coins;
 mod cutting;
 mod facts;
 mod file;
@@ -12,6 +13,7 @@ mod tests;
 
 pub use check::{USUAL_SKIM_MM, check};
 pub use cutting::CuttingFile;
+pub use coins::{COINS, Coin};
 pub use facts::{PlanFacts, gather, merge};
 pub use file::{parse, read};
 
@@ -80,6 +82,10 @@ pub struct Machine {
 pub enum ReferenceKind {
     /// A bank-card sized card.
     Card,
+    /// A coin, named.
+    Coin,
+    /// A rule or tape, by its ticks.
+    Ruler,
     /// Known points, listed.
     Points,
     /// The pocket itself, from its planned width and height.
@@ -90,12 +96,55 @@ pub enum ReferenceKind {
     None,
 }
 
+/// What two neighbouring ticks of a rule are apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
+pub enum Tick {
+    #[serde(rename = "mm")]
+    #[value(name = "mm")]
+    Mm,
+    #[serde(rename = "half-mm")]
+    #[value(name = "half-mm")]
+    HalfMm,
+    #[serde(rename = "1/16in")]
+    #[value(name = "1/16in")]
+    Sixteenth,
+    #[serde(rename = "1/32in")]
+    #[value(name = "1/32in")]
+    ThirtySecond,
+}
+
+impl Tick {
+    pub const ALL: [Tick; 4] = [Tick::Mm, Tick::HalfMm, Tick::Sixteenth, Tick::ThirtySecond];
+    pub fn mm(self) -> f64 {
+        match self {
+            Tick::Mm => 1.0,
+            Tick::HalfMm => 0.5,
+            Tick::Sixteenth => crate::units::MM_PER_INCH / 16.0,
+            Tick::ThirtySecond => crate::units::MM_PER_INCH / 32.0,
+        }
+    }
+    pub fn name(self) -> &'static str {
+        match self {
+            Tick::Mm => "1 mm",
+            Tick::HalfMm => "0.5 mm",
+            Tick::Sixteenth => "1/16 in",
+            Tick::ThirtySecond => "1/32 in",
+        }
+    }
+}
+
 /// Known points of the plan: photo pixels to millimetres.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct KnownReference {
     pub kind: Option<ReferenceKind>,
     pub points: Vec<(Point, Point)>,
     pub mm_per_px: Option<f64>,
+    pub coin: Option<Coin>,
+    pub tick: Option<Tick>,
+    /// Two points on the ticked edge of a rule, photo px.
+    pub edge_px: Option<(Point, Point)>,
+    /// Height of the reference's face above the plane it lies on.
+    pub height_mm: Option<f64>,
     /// "rim" or "floor": the plane that the points or the card lie on; `None` = find out / assume rim.
     pub on_floor: Option<bool>,
     /// What the printer made of our own card; `None` = nobody measured.

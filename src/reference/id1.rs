@@ -2,6 +2,7 @@
 
 use super::edges::Edges;
 use super::figure::{CARD, Candidate, examine};
+use super::polarity::{Lie, lie};
 use super::quads::{Quad, quads};
 use super::search::Search;
 use super::three::completed;
@@ -71,7 +72,7 @@ fn best_card(found: &[Quad], s: &Search) -> Option<Candidate> {
                 let corners = q.corners.map(|c| Point::new(s.edges.full(c.x), s.edges.full(c.y)));
                 examine(&s.profiler, &Quad { corners, ..q.clone() }, &CARD, &s.camera, s.reach_px)
             })
-            .filter(is_card)
+            .filter(|c| is_card(c) && !is_pocket(c, s))
             .max_by(|a, b| a.quality().total_cmp(&b.quality()));
         if here.as_ref().map_or(-1.0, Candidate::quality) > best.as_ref().map_or(-1.0, Candidate::quality) {
             best = here;
@@ -89,6 +90,25 @@ const FULL_SCORE: f64 = 1.9;
 /// Least px per mm on a card: the arc leaves the sharp corner by 1.3 mm at most, which must be six pixels to be told from
 /// it. Below this any grid of lines would do for a card.
 const LEAST_PX_PER_MM: f64 = 4.5;
+
+/// A pocket of nearly a card's size: its shadow falls inside; where no shadow tells, the plan's size does.
+fn is_pocket(c: &Candidate, s: &Search) -> bool {
+    let planned = || {
+        let near = |a: f64, b: f64| (a / b).ln().abs() < POCKET_NEAR;
+        s.plan.pocket_mm.is_some_and(|(w, h)| {
+            near(w.max(h), CARD.outline.width) && near(w.min(h), CARD.outline.height)
+        })
+    };
+    match lie(s.photo, &c.fitted.view, CARD.outline) {
+        Lie::Proud => false,
+        Lie::Sunken => true,
+        Lie::Unclear => planned(),
+    }
+}
+
+/// How near to a card's size a pocket must be to pass for one: the shape's tolerance of 2 % and what a wrong focal length
+/// adds.
+const POCKET_NEAR: f64 = 0.08;
 
 fn is_card(c: &Candidate) -> bool {
     if c.px_per_mm < LEAST_PX_PER_MM {

@@ -152,10 +152,17 @@ fn fitted(members: &[&Segment]) -> (Point, Point) {
 }
 
 /// A crest pixel of the gradient with its place to a fraction of a pixel.
-struct Crest {
-    at: Point,
-    normal: f32,
-    strength: f32,
+pub struct Crest {
+    pub at: Point,
+    /// Radians.
+    pub normal: f32,
+    pub strength: f32,
+}
+
+/// All crest pixels of the reduced picture, row by row.
+pub fn crests(edges: &Edges) -> Vec<Crest> {
+    let (w, h) = (edges.strength.width, edges.strength.height);
+    (1..h - 1).flat_map(|y| (1..w - 1).filter_map(move |x| crest(edges, x, y))).collect()
 }
 
 /// Chains of crest pixels of one direction grown from the strongest, each a segment (after von Gioi et al. 2012, on the

@@ -1,5 +1,7 @@
 //! Room 3: known points found (or given) in the photo become a [`Reference`]: a plane in millimetres tied to pixels.
 
+mod coin;
+mod coin_ellipse;
 mod edges;
 mod figure;
 pub(crate) mod fit;
@@ -8,8 +10,13 @@ mod id1;
 mod lines;
 pub mod own;
 mod pocket;
+mod polarity;
+mod pose_fit;
 mod profile;
 mod quads;
+mod ruler;
+mod ruler_comb;
+mod ruler_unit;
 mod search;
 mod three;
 
@@ -19,7 +26,7 @@ use crate::caveat::Caveat;
 use crate::error::Result;
 use crate::geometry::{Homography, PlaneView, Point};
 use crate::photo::Photo;
-use crate::plan::PlannedCut;
+use crate::plan::{Coin, PlannedCut, ReferenceKind, Tick};
 use crate::units::Measured;
 use fit::Fitted;
 use serde::Serialize;
@@ -87,6 +94,15 @@ pub struct Options {
     pub points: Vec<(Point, Point)>,
     /// Known scale of a flat scan, mm per px.
     pub mm_per_px: Option<f64>,
+    /// What gives the scale, where the user says so; nothing else is then looked for.
+    pub kind: Option<ReferenceKind>,
+    pub coin: Option<Coin>,
+    /// What neighbouring ticks of the rule are apart.
+    pub tick: Option<Tick>,
+    /// Two points on the ticked edge of the rule, photo px.
+    pub edge_px: Option<(Point, Point)>,
+    /// Height of the reference's face above the plane it lies on, mm.
+    pub height_mm: Option<f64>,
     /// The plane the reference lies on, where the user says so.
     pub level: Option<Level>,
     /// Do not look for a card or the planned pocket when nothing is given.
@@ -208,7 +224,7 @@ pub fn find(photo: &Photo, plan: &PlannedCut, options: &Options) -> Result<(Vec<
     } else if let Some(mm_per_px) = options.mm_per_px.or(plan.reference.mm_per_px) {
         all.push(given::from_scale(photo, mm_per_px, level)?);
     }
-    if !options.no_search {
+    if !options.no_search && options.kind.or(plan.reference.kind) != Some(ReferenceKind::None) {
         // The level by hand is that of the reference by hand, where there is one.
         let level = level.filter(|_| all.is_empty());
         let (found, new) = search::search(photo, plan, level, options);

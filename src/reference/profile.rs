@@ -23,6 +23,8 @@ const PER_PX: usize = 2;
 pub struct Step {
     /// Place along the normal, px from the start point, positive outwards.
     pub offset: f64,
+    /// Joint gradient, natural-log units per px.
+    pub strength: f32,
 }
 
 /// Reads profiles of one photo.
@@ -118,7 +120,7 @@ impl<'a> Profiler<'a> {
                 w += g;
             }
             let offset = (m / w - ((n - 1) / 2) as f64) / PER_PX as f64;
-            out.push(Step { offset });
+            out.push(Step { offset, strength: s });
         }
         out
     }

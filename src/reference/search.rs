@@ -7,13 +7,14 @@ use super::pocket::{RIM_SIZE_SIGMA_MM, agrees, holds_card, is_rim, rim, rim_quad
 use super::profile::Profiler;
 use super::quads::{Camera, Quad};
 use super::{
-    ASSUMED_F35_RELATIVE, CAMERA_F35_RELATIVE, Level, Object, Options, Reference, Source, assumed_focal_px, id1, own,
+    ASSUMED_F35_RELATIVE, CAMERA_F35_RELATIVE, Level, Object, Options, Reference, Source, assumed_focal_px, coin, id1,
+    own, ruler,
 };
 use crate::caveat;
 use crate::caveat::Caveat;
 use crate::geometry::{PlaneView, Point};
 use crate::photo::Photo;
-use crate::plan::PlannedCut;
+use crate::plan::{PlannedCut, ReferenceKind};
 
 /// Doubt of the first radial distortion coefficient k1 (x_d = x (1 + k1 r^2), r in focal lengths) about zero: phones
 /// correct their main lens to under 2 % at the corner (common practice, no source). A larger value lets one card's noise
@@ -83,7 +84,8 @@ impl<'a> Search<'a> {
     }
 }
 
-/// Looks for every kind of reference: the printed card or else an ID-1 card, and the planned pocket's rim.
+/// Looks for every kind of reference, or only for the one the user asks for: the printed card or else an ID-1 card, the
+/// planned pocket's rim, a rule, the named coin.
 pub fn search(
     photo: &Photo,
     plan: &PlannedCut,
@@ -92,13 +94,15 @@ pub fn search(
 ) -> (Vec<Reference>, Vec<Caveat>) {
     let Some(s) = Search::new(photo, plan, level) else { return (vec![], vec![]) };
     let (mut all, mut caveats) = (vec![], vec![]);
-    let card = !options.skip_card;
+    let asked = options.kind.or(plan.reference.kind);
+    let wants = |kind: ReferenceKind| asked.is_none_or(|a| a == kind);
+    let card = !options.skip_card && wants(ReferenceKind::Card);
     let printed = options.card_measured.or(plan.reference.card_measured);
     let own = if card { own::find(&photo.luma, &s.camera, printed) } else { None };
     // Beside the printed card an ID-1 card would add little and cost as much as all the rest.
     let found = if card && own.is_none() { id1::find(&s) } else { None };
     let seen = own.as_ref().map(|o| &o.fit.fitted.view).or(found.as_ref().map(|c| &c.fitted.view));
-    let rim = rim(s.plan);
+    let rim = rim(s.plan).filter(|_| wants(ReferenceKind::Pocket));
     let pocket = rim.as_ref().and_then(|figure| {
         // Beside a card only the quads of its own scale can be the rim.
         let fits = |q: &&Quad| seen.is_none_or(|v| agrees(v, q, figure, &s.camera));
@@ -130,6 +134,26 @@ pub fn search(
     }
     if let (Some(p), Some(figure)) = (pocket, &rim) {
         all.extend(as_reference(s.photo, &p, figure, Level::Rim).map(|r| r.0));
+    }
+    if wants(ReferenceKind::Ruler) {
+        let edge = options.edge_px.or(plan.reference.edge_px);
+        let tick = options.tick.or(plan.reference.tick);
+        let (found, new) = ruler::find(&s, edge, tick, asked.is_some() || edge.is_some() || tick.is_some());
+        all.extend(found);
+        caveats.extend(new);
+    }
+    if wants(ReferenceKind::Coin) {
+        let (found, new) = match options.coin.or(plan.reference.coin) {
+            Some(coin) => coin::find(&s, &coin, &all),
+            None if asked.is_some() => (None, vec![caveat::COIN_UNCLEAR.with("Which coin it is was not said.")]),
+            None => (None, vec![]),
+        };
+        all.extend(found);
+        caveats.extend(new);
+    }
+    // A height by hand is that of the thing asked for, or of the only one there is.
+    if let (Some(h), 1) = (options.height_mm.or(plan.reference.height_mm), all.len()) {
+        all[0].height_mm = h;
     }
     (all, caveats)
 }

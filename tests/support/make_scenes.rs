@@ -11,7 +11,9 @@ use clap::Parser;
 use lowsun::card::Form;
 use std::path::PathBuf;
 use support::draw::own::{Lay, lay};
-use support::draw::{CAUSES, Size, draw};
+use support::draw::{CAUSES, Lying, Size, draw_with};
+use support::props::{COINS, RULES};
+use support::spec::RefKind;
 
 #[derive(Parser)]
 struct Options {
@@ -37,6 +39,12 @@ struct Options {
     /// The card's print is the kept picture of a printed page (form pocket only)
     #[arg(long, requires = "card")]
     from_page: bool,
+    /// What lies beside the pocket: any, card, coin, rule (kinds in turn) or none
+    #[arg(long, default_value = "any")]
+    lying: String,
+    /// Only stock, a plain pocket and what lies beside it: fast, for trying references
+    #[arg(long)]
+    quick: bool,
     /// Instead: the project's sample photos, a folder each
     #[arg(long)]
     samples: bool,
@@ -48,6 +56,17 @@ fn main() -> anyhow::Result<()> {
         "small" => Size::Small,
         "phone" => Size::Phone,
         other => anyhow::bail!("size {other:?}: small or phone"),
+    };
+    let lying = |seed: u64| {
+        let seed = seed as usize;
+        Ok(match o.lying.as_str() {
+            "any" => Lying::Any,
+            "card" => Lying::Only(RefKind::Card),
+            "coin" => Lying::Only(RefKind::Coin(seed % COINS.len())),
+            "rule" => Lying::Only(RefKind::Rule(seed % RULES.len())),
+            "none" => Lying::Nothing,
+            other => anyhow::bail!("lying {other:?}: any, card, coin, rule or none"),
+        })
     };
     if let Some(c) = &o.cause
         && CAUSES.iter().all(|q| q.0 != c)
@@ -77,7 +96,15 @@ fn main() -> anyhow::Result<()> {
     }
     std::fs::create_dir_all(&o.out)?;
     for seed in o.seed..o.seed + o.count {
-        let mut s = draw(seed, o.cause.as_deref(), size);
+        if o.quick {
+            let made = support::quick::quick(seed, size, lying(seed)?);
+            let name = format!("q{seed:05}");
+            std::fs::write(o.out.join(format!("{name}.jpg")), &made.jpeg)?;
+            std::fs::write(o.out.join(format!("{name}.plan.toml")), &made.plan)?;
+            std::fs::write(o.out.join(format!("{name}.json")), serde_json::to_string_pretty(&made.truth)?)?;
+            continue;
+        }
+        let mut s = draw_with(seed, o.cause.as_deref(), size, lying(seed)?);
         if o.from_page && o.card != Some(Form::Pocket) {
             anyhow::bail!("--from-page: only the pocket card's printed page is kept, add --card pocket");
         }

@@ -20,6 +20,7 @@ pub mod plan_file;
 pub mod print;
 pub mod profiles;
 pub mod props;
+pub mod quick;
 pub mod render;
 pub mod samples;
 pub mod spec;
@@ -71,10 +72,10 @@ pub fn make(s: &Spec) -> Made {
     let stock = wood::Stock::new(s);
     let props = props::Prism::all(s);
     let mut frame: Vec<[f64; 3]> = walls.polygon.iter().map(|p| [p[0], p[1], 0.0]).collect();
-    for p in props.iter().take(s.refs.len()).filter(|p| p.kind != "rule") {
+    for p in props.iter().take(s.refs.len()).filter(|p| !p.kind.starts_with("rule")) {
         frame.extend((0..4).map(|k| [p.corner(k)[0], p.corner(k)[1], p.z1]));
     }
-    if let Some(p) = props.first().filter(|p| p.kind == "rule") {
+    if let Some(p) = props.first().filter(|p| p.kind.starts_with("rule")) {
         let c = p.centre();
         frame.extend([
             [c[0] - 40.0, c[1], 0.0],

@@ -10,8 +10,24 @@ use std::sync::Arc;
 pub const CARD: [f64; 2] = [85.60, 53.98];
 pub const CARD_R: f64 = 3.18;
 pub const CARD_H: f64 = 0.76;
-pub const COIN: [f64; 2] = [23.25, 2.33];
-pub const RULE: [f64; 3] = [150.0, 24.0, 0.8];
+/// Coins: kind, the name a user would give, diameter and thickness in mm. Euro: Reg. (EU) 729/2014 (from memory); US: the
+/// mint's coin specifications.
+pub const COINS: [(&str, &str, f64, f64); 5] = [
+    ("coin-1eur", "1 EUR", 23.25, 2.33),
+    ("coin-us-quarter", "US quarter", 24.26, 1.75),
+    ("coin-50-cent", "50 euro cent", 24.25, 2.38),
+    ("coin-us-cent", "US cent", 19.05, 1.52),
+    ("coin-2eur", "2 EUR", 25.75, 2.20),
+];
+/// Rules: kind, the name a user would give, ticks per unit, unit in mm, length of the rule, mm.
+pub const RULES: [(&str, &str, f64, f64, f64); 4] = [
+    ("rule", "mm", 10.0, 10.0, 150.0),
+    ("rule-half-mm", "half-mm", 20.0, 10.0, 150.0),
+    ("rule-16", "1/16in", 16.0, 25.4, 152.4),
+    ("rule-32", "1/32in", 32.0, 25.4, 152.4),
+];
+/// Width and thickness of a rule, mm.
+pub const RULE: [f64; 2] = [24.0, 0.8];
 
 #[derive(Clone, Debug)]
 pub struct Prism {
@@ -32,8 +48,8 @@ impl Prism {
     pub fn from_ref(s: &Spec, r: &Ref) -> Self {
         let (kind, len, wid, h) = match r.kind {
             RefKind::Card => ("id1", CARD[0], CARD[1], CARD_H),
-            RefKind::Coin => ("coin-1eur", COIN[0], COIN[0], COIN[1]),
-            RefKind::Rule => ("rule", RULE[0], RULE[1], RULE[2]),
+            RefKind::Coin(n) => (COINS[n].0, COINS[n].2, COINS[n].2, COINS[n].3),
+            RefKind::Rule(n) => (RULES[n].0, RULES[n].4, RULE[0], RULE[1]),
             RefKind::Own(own) => {
                 let size = Print::size(own);
                 ("card", size[0], size[1], own.thick)
@@ -67,9 +83,12 @@ impl Prism {
         }));
         v
     }
+    pub fn is_coin(&self) -> bool {
+        self.kind.starts_with("coin")
+    }
     pub fn corner(&self, k: usize) -> P {
         let (u, v) = [(0.0, 0.0), (self.len, 0.0), (self.len, self.wid), (0.0, self.wid)][k];
-        if self.kind == "coin-1eur" {
+        if self.is_coin() {
             return self.out(u - self.len / 2.0, v - self.wid / 2.0);
         }
         self.out(u, v)
@@ -85,7 +104,7 @@ impl Prism {
         [d[0] * c + d[1] * s, d[1] * c - d[0] * s]
     }
     pub fn centre(&self) -> P {
-        if self.kind == "coin-1eur" { self.at } else { self.out(self.len / 2.0, self.wid / 2.0) }
+        if self.is_coin() { self.at } else { self.out(self.len / 2.0, self.wid / 2.0) }
     }
     pub fn reach(&self) -> f64 {
         self.len.hypot(self.wid) / 2.0
@@ -96,7 +115,7 @@ impl Prism {
             return print.covers(u, v);
         }
         match self.kind {
-            "coin-1eur" => u.hypot(v) < self.len / 2.0,
+            _ if self.is_coin() => u.hypot(v) < self.len / 2.0,
             "id1" => {
                 let (a, b) = ((u - self.len / 2.0).abs(), (v - self.wid / 2.0).abs());
                 let (a, b) = (a - self.len / 2.0 + CARD_R, b - self.wid / 2.0 + CARD_R);
@@ -109,8 +128,9 @@ impl Prism {
     pub fn side(&self) -> Rgb {
         match self.kind {
             "id1" | "card" => [0.7, 0.7, 0.7],
-            "coin-1eur" => [0.45, 0.44, 0.42],
-            "rule" => [0.5, 0.5, 0.5],
+            "coin-us-cent" => [0.4, 0.2, 0.1],
+            _ if self.is_coin() => [0.45, 0.44, 0.42],
+            _ if self.kind.starts_with("rule") => [0.5, 0.5, 0.5],
             _ => self.col.map(|v| v as f32 * 0.9),
         }
     }
@@ -122,18 +142,25 @@ impl Prism {
         }
         match self.kind {
             "id1" => card(self.style, u, v),
-            "coin-1eur" => {
+            _ if self.is_coin() => {
                 let r = u.hypot(v) / (self.len / 2.0);
                 let k = 1.0 + 0.25 * octaves(u / 1.6, v / 1.6, 2, 91);
+                let silver: Rgb = [0.55, 0.54, 0.52];
+                let gold: Rgb = [0.56, 0.42, 0.17];
+                let (ring, heart) = match self.kind {
+                    "coin-1eur" => (silver, gold),
+                    "coin-2eur" => (gold, silver),
+                    "coin-50-cent" => (gold, gold),
+                    "coin-us-cent" => ([0.36, 0.17, 0.08], [0.36, 0.17, 0.08]),
+                    _ => (silver, silver),
+                };
                 if r > 0.93 {
-                    [0.62, 0.61, 0.58]
-                } else if r > 0.68 {
-                    [0.55 * k, 0.54 * k, 0.52 * k]
+                    ring.map(|c| 1.13 * c)
                 } else {
-                    [0.56 * k, 0.42 * k, 0.17 * k]
+                    (if r > 0.68 { ring } else { heart }).map(|c| c * k)
                 }
             }
-            "rule" => rule(self.style, u, v),
+            _ if self.kind.starts_with("rule") => rule(self.kind, self.style, u, v),
             _ => {
                 let k = 1.0 + 0.08 * value2(u / 3.0, v / 3.0, 5);
                 self.col.map(|c| c as f32 * k)
@@ -142,22 +169,30 @@ impl Prism {
     }
 }
 
-fn rule(style: u32, u: f64, v: f64) -> Rgb {
+fn rule(kind: &str, style: u32, u: f64, v: f64) -> Rgb {
     let base: Rgb = match style % 3 {
         0 => [0.55, 0.55, 0.56],
         1 => [0.78, 0.70, 0.30],
         _ => [0.80, 0.80, 0.80],
     };
-    let n = u.round();
-    let long = if n % 10.0 == 0.0 {
-        7.5
-    } else if n % 5.0 == 0.0 {
-        5.5
-    } else {
-        4.0
+    let (_, _, per, unit, _) = RULES.into_iter().find(|r| r.0 == kind).unwrap_or(RULES[0]);
+    let n = (u * per / unit).round();
+    let at = n * unit / per;
+    let is = |k: f64| n.rem_euclid(k) == 0.0;
+    // Length by the largest share of the unit that the tick marks.
+    let long = match kind {
+        "rule-16" | "rule-32" => {
+            let steps: [(f64, f64); 5] = [(1.0, 12.0), (2.0, 9.0), (4.0, 7.5), (8.0, 6.0), (16.0, 4.5)];
+            steps.into_iter().find(|q| is(per / q.0)).map_or(3.2, |q| q.1)
+        }
+        _ if is(per) => 7.5,
+        _ if is(per / 2.0) => 5.5,
+        "rule-half-mm" if !is(2.0) => 2.8,
+        _ => 4.0,
     };
-    let tick = (u - n).abs() < 0.09 && v < long;
-    let number = n % 10.0 == 0.0 && v > 9.0 && v < 12.0 && (u - n).abs() < 0.7;
+    let half = if per / unit > 1.1 { 0.07 } else { 0.09 };
+    let tick = (u - at).abs() < half && v < long;
+    let number = is(per) && v > long + 1.5 && v < long + 4.5 && (u - at).abs() < 0.7;
     if tick || number { [0.03, 0.03, 0.03] } else { base.map(|c| c * (1.0 + 0.05 * value2(u / 9.0, v / 0.2, 3))) }
 }
 

@@ -81,8 +81,10 @@ pub struct Camera {
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub enum RefKind {
     Card,
-    Coin,
-    Rule,
+    /// Index into `props::COINS`.
+    Coin(usize),
+    /// Index into `props::RULES`.
+    Rule(usize),
     Own(Own),
 }
 

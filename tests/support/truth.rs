@@ -346,7 +346,7 @@ pub fn truth(f: &Facts) -> Value {
             if let Some(print) = &p.print {
                 print.tell(&mut o, |u, v| p.out(u, v), |m| px(m, p.z1));
             }
-            if p.kind == "coin-1eur" {
+            if p.is_coin() {
                 o["centre_mm"] = json!(p.centre());
                 o["centre_px"] = px(p.centre(), p.z1);
             }

@@ -63,6 +63,20 @@ fn round(v: f64, step: f64) -> f64 {
 
 /// The scene of a seed. The same arguments always give the same scene.
 pub fn draw(seed: u64, cause: Option<&str>, size: Size) -> Spec {
+    draw_with(seed, cause, size, Lying::Any)
+}
+
+/// What lies beside the pocket.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Lying {
+    /// As drawn: a card mostly, now and then a coin or a rule.
+    Any,
+    Only(RefKind),
+    Nothing,
+}
+
+/// As [`draw`], with the reference that lies beside the pocket chosen.
+pub fn draw_with(seed: u64, cause: Option<&str>, size: Size, lying: Lying) -> Spec {
     let mut d = Draw(ChaCha8Rng::seed_from_u64(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0x1234));
     let total: u32 = CAUSES.iter().map(|q| q.1).sum();
     let mut k = d.0.random_range(0..total);
@@ -100,7 +114,7 @@ pub fn draw(seed: u64, cause: Option<&str>, size: Size) -> Spec {
         light::hide(&mut d, &mut s, h);
     }
     plan::the_plan(&mut d, &mut s);
-    place::place_refs(&mut d, &mut s);
+    place::place_refs(&mut d, &mut s, lying);
     place::place_clutter(&mut d, &mut s);
     s.g = grid(&s, size);
     s

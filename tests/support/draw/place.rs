@@ -1,27 +1,35 @@
 //! Where the things of known size lie, and what else lies about.
 
 use super::super::print::Print;
-use super::super::props::{CARD, COIN, RULE};
+use super::super::props::{CARD, COINS, RULE, RULES};
 use super::super::spec::*;
-use super::Draw;
+use super::{Draw, Lying};
 use rand::Rng;
 
-pub(super) fn place_refs(d: &mut Draw, s: &mut Spec) {
+pub(super) fn place_refs(d: &mut Draw, s: &mut Spec, lying: Lying) {
     let what = d.u(0.0, 1.0);
     let kind = if what < 0.78 {
         RefKind::Card
     } else if what < 0.85 {
-        RefKind::Coin
+        RefKind::Coin(0)
     } else if what < 0.93 {
-        RefKind::Rule
+        RefKind::Rule(0)
     } else {
         s.plan.omit.retain(|k| *k != "pocket");
-        return;
+        if !matches!(lying, Lying::Only(_)) {
+            return;
+        }
+        RefKind::Card
+    };
+    let kind = match lying {
+        Lying::Any => kind,
+        Lying::Only(k) => k,
+        Lying::Nothing => return,
     };
     let (l, w) = match kind {
         RefKind::Card => (CARD[0], CARD[1]),
-        RefKind::Coin => (COIN[0], COIN[0]),
-        RefKind::Rule => (RULE[0], RULE[1]),
+        RefKind::Coin(n) => (COINS[n].2, COINS[n].2),
+        RefKind::Rule(n) => (RULES[n].4, RULE[0]),
         RefKind::Own(own) => Print::size(own).into(),
     };
     let fits = s.size[0] > 128.0 && s.size[1] > 84.0 && s.letters.is_none() && s.outline == Outline::Rect;
@@ -36,7 +44,7 @@ pub(super) fn place_refs(d: &mut Draw, s: &mut Spec) {
         let c = s.centre();
         let (span_x, span_y) = (s.size[0] / 2.0 + 62.0, s.size[1] / 2.0 + 62.0);
         let m = [c[0] + reach * d.u(-span_x, span_x), c[1] + reach * d.u(-span_y, span_y)];
-        let round_shape = kind == RefKind::Coin;
+        let round_shape = matches!(kind, RefKind::Coin(_));
         let at = if round_shape { m } else { [m[0] - l / 2.0 * cs + w / 2.0 * sn, m[1] - l / 2.0 * sn - w / 2.0 * cs] };
         let edge: Vec<[f64; 2]> = (0..=8)
             .flat_map(|i| {
@@ -96,7 +104,7 @@ pub(super) fn place_clutter(d: &mut Draw, s: &mut Spec) {
             Clutter { kind, at: [c[0] + r * cs, c[1] + r * sn], rot: lamp + turn + d.u(-30.0, 30.0), len, wid, h, col };
         let clear = s.refs.iter().all(|q| {
             let (sn, cs) = q.rot.to_radians().sin_cos();
-            let m = if q.kind == RefKind::Coin {
+            let m = if matches!(q.kind, RefKind::Coin(_)) {
                 q.at
             } else {
                 [q.at[0] + 42.0 * cs - 27.0 * sn, q.at[1] + 42.0 * sn + 27.0 * cs]

@@ -1,0 +1,502 @@
+//! A rule or tape: its ticks along a given or found straight edge give the scale, the way along it and the tilt.
+//!
+//! Ticks are parallel lines a known distance apart. Their places in several rows fix the plane's vanishing line as well,
+//! so that a rule gives more than one length; how much more, the sigma says.
+
+use super::pose_fit::{Solved, facing, solve};
+use super::quads::Camera;
+use super::ruler_comb::{Rail, TickMap, purity, row, spacing, tick};
+use super::ruler_unit::unit;
+use super::search::Search;
+use super::{Level, Reference, Source};
+use crate::caveat;
+use crate::caveat::Caveat;
+use crate::geometry::Point;
+use crate::photo::Photo;
+use crate::plan::Tick;
+use crate::stats::{mad_sigma, median};
+use crate::units::Measured;
+use nalgebra::Vector3;
+use rayon::prelude::*;
+use realfft::RealFftPlanner;
+
+/// Thickness assumed for a rule, mm, and its sigma: steel rules are 0.5 to 1.2 mm thick (common practice, no source).
+const THICKNESS_MM: f64 = 0.8;
+const THICKNESS_SIGMA_MM: f64 = 0.3;
+
+/// Relative sigma of a rule's own length: 0.1 mm over 100 mm (common practice for steel rules, no source).
+const LENGTH_RELATIVE: f64 = 0.001;
+
+/// Shortest edge looked along, as a share of the photo's long side, and most edges.
+const SHORTEST: f64 = 0.15;
+const MOST_LINES: usize = 60;
+
+/// Distances from the edge at which ticks are looked for, thousandths of the photo's long side. Ticks start at the edge and
+/// are 3 to 5 mm long; a rule that fills the photo has 150 mm in it, one in a corner of it 400.
+const ROWS: [f64; 7] = [2.0, 4.0, 6.0, 9.0, 13.0, 19.0, 27.0];
+
+/// Distance at which the longest ticks have ended, thousandths of the photo's long side.
+const FAR: f64 = 120.0;
+
+/// Least share of a row's power in one line: ticks are narrow, so that a third is in the first harmonic; wood under 0.1.
+const LEAST_PURITY: f64 = 0.12;
+
+/// Least number of ticks, and least share of the places between the first and the last that must show one.
+const LEAST_TICKS: usize = 15;
+const FILLED: f64 = 0.8;
+
+/// Faintest comb beside the strongest along the same edge.
+const FAINT: f64 = 0.3;
+
+/// Weakest tick, log light: 6 %.
+const WEAKEST: f64 = 0.06;
+
+/// Candidates looked at closely.
+const MOST_CANDIDATES: usize = 6;
+
+/// What was read along one edge.
+struct Reading {
+    rail: Rail,
+    map: TickMap,
+    /// (u, v, number) of every tick place measured.
+    points: Vec<(f64, f64, f64)>,
+    rows: usize,
+    /// Scatter of the places about the map, px.
+    scatter_px: f64,
+    ticks: (i64, i64),
+    unit: Option<(Tick, f64)>,
+    /// Extent of the longest ticks across, px.
+    longest_px: f64,
+}
+
+/// Looks for a rule. `edge`: two points on its ticked edge, where the user gave them. `tick`: what neighbouring ticks are
+/// apart, where the user said so. `asked`: whether a failure is worth a caveat.
+pub fn find(
+    s: &Search,
+    edge: Option<(Point, Point)>,
+    tick: Option<Tick>,
+    asked: bool,
+) -> (Option<Reference>, Vec<Caveat>) {
+    let unclear = |text: &str| (None, if asked { vec![caveat::RULER_UNCLEAR.with(text)] } else { vec![] });
+    let rails = match edge {
+        Some((a, b)) => [1.0, -1.0].map(|side| Rail::new(a, b, side)).to_vec(),
+        None => promising(s),
+    };
+    let mut readings: Vec<Reading> = rails.par_iter().filter_map(|r| read(s.photo, r)).collect();
+    // Without an edge by hand only the pattern of long ticks tells a rule from a row of ridges.
+    readings.retain(|r| edge.is_some() || r.unit.is_some_and(|u| tick.is_none_or(|t| t == u.0)));
+    let worth = |r: &Reading| r.unit.map_or(0.0, |u| u.1) + 0.002 * (r.ticks.1 - r.ticks.0).min(200) as f64;
+    readings.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
+    let Some(best) = readings.first() else {
+        return unclear(match edge {
+            Some(_) => "No even row of ticks was seen along the given edge.",
+            None => "No edge with the ticks of a rule was seen.",
+        });
+    };
+    let Some(spacing) = tick.or(best.unit.map(|u| u.0)) else {
+        return unclear("Even ticks were seen, but not which of them are longer: half a millimetre, a millimetre or a part of an inch?");
+    };
+    match solved(best, &s.camera, spacing) {
+        Some(fit) => {
+            let (level, new) = s.level(&fit.view, "rule");
+            let mut caveats = match best.unit {
+                Some((seen, _)) if seen != spacing => vec![caveat::RULER_UNCLEAR.with(format!(
+                    "The rule was read in steps of {} as you said; its long ticks look like {}.",
+                    spacing.name(),
+                    seen.name()
+                ))],
+                _ => vec![],
+            };
+            caveats.extend(new);
+            (as_reference(s.photo, best, &fit, spacing, level), caveats)
+        }
+        None => unclear("The ticks of the rule do not fit one plane."),
+    }
+}
+
+/// Edges with an even comb beside them, best first.
+fn promising(s: &Search) -> Vec<Rail> {
+    let (photo, edges) = (s.photo, &s.edges);
+    let long = photo.width.max(photo.height) as f64;
+    let mut spans: Vec<(Point, Point)> = s
+        .lines
+        .iter()
+        .filter_map(|l| {
+            let (a, b) = (l.stretches.first()?.0, l.stretches.last()?.1);
+            let full = |t: f64| {
+                let p = l.at + l.along * t;
+                Point::new(edges.full(p.x), edges.full(p.y))
+            };
+            Some((full(a), full(b)))
+        })
+        .filter(|(a, b)| a.distance(*b) > SHORTEST * long)
+        .collect();
+    spans.sort_by(|a, b| b.0.distance(b.1).total_cmp(&a.0.distance(a.1)));
+    spans.truncate(MOST_LINES);
+    let mut scored: Vec<(f64, Rail)> = spans
+        .par_iter()
+        .flat_map_iter(|(a, b)| {
+            let mut planner = RealFftPlanner::new();
+            [1.0, -1.0].map(|side| {
+                let rail = Rail::new(*a, *b, side);
+                let even = evenness(photo, &rail, long, &mut planner);
+                let even = if even > LEAST_PURITY && goes_on(photo, &rail, long, &mut planner) { 0.0 } else { even };
+                (even, rail)
+            })
+        })
+        .filter(|s| s.0 > LEAST_PURITY)
+        .collect();
+    scored.sort_by(|a, b| b.0.total_cmp(&a.0));
+    // Lines of one border lie close together.
+    let mut apart: Vec<(f64, Rail)> = vec![];
+    for (even, rail) in scored {
+        let same = |o: &(f64, Rail)| {
+            o.1.across.x * rail.across.x + o.1.across.y * rail.across.y > 0.99 && o.1.at.distance(rail.at) < 0.004 * long
+        };
+        if !apart.iter().any(same) {
+            apart.push((even, rail));
+        }
+    }
+    let scored = apart;
+    scored.into_iter().take(MOST_CANDIDATES).map(|s| s.1).collect()
+}
+
+/// Purity of the best row: the second best of three windows, so that one chance window is not enough.
+fn evenness(photo: &Photo, rail: &Rail, long: f64, planner: &mut RealFftPlanner<f64>) -> f64 {
+    ROWS[1..5]
+        .iter()
+        .filter_map(|v| {
+            let (_, x) = row(photo, rail, v * long / 1000.0)?;
+            let n = (x.len() / 3).clamp(60, 400).min(x.len());
+            let mut three: Vec<(f64, f64)> =
+                [1, 2, 3].map(|i| purity(&x[(x.len() - n) * i / 4..][..n], planner)).to_vec();
+            three.sort_by(|a, b| b.0.total_cmp(&a.0));
+            // Neighbouring windows of one comb have nearly one spacing.
+            ((three[0].1 / three[1].1).ln().abs() < 0.2).then_some(three[1].0)
+        })
+        .fold(0.0, f64::max)
+}
+
+/// Whether the same comb goes on far from the edge: ridges of a floor do, ticks end.
+fn goes_on(photo: &Photo, rail: &Rail, long: f64, planner: &mut RealFftPlanner<f64>) -> bool {
+    let of = |v: f64, planner: &mut RealFftPlanner<f64>| {
+        let (_, x) = row(photo, rail, v * long / 1000.0)?;
+        let n = (x.len() / 2).clamp(60, 600).min(x.len());
+        Some(purity(&x[(x.len() - n) / 2..][..n], planner))
+    };
+    let Some(far) = of(FAR, planner) else { return false };
+    ROWS[1..5].iter().filter_map(|v| of(*v, planner)).any(|near| {
+        far.0 > LEAST_PURITY && near.0 > LEAST_PURITY && (far.1 / near.1).ln().abs() < 0.25
+    })
+}
+
+/// Reads the ticks along one side of an edge.
+fn read(photo: &Photo, rail: &Rail) -> Option<Reading> {
+    let long = photo.width.max(photo.height) as f64;
+    let mut planner = RealFftPlanner::new();
+    let mut seen: Vec<(f64, super::ruler_comb::Spacing)> = ROWS
+        .iter()
+        .filter_map(|v| {
+            let v = v * long / 1000.0;
+            let (u0, x) = row(photo, rail, v)?;
+            Some((v, spacing(u0, &x, rail.half, &mut planner)?))
+        })
+        .collect();
+    let strongest = seen.iter().map(|s| s.1.strength).fold(0.0, f64::max);
+    seen.retain(|s| s.1.strength > 0.15 * strongest);
+    // The finest spacing that fills all its places is the rule's own; rows farther out show only the longer ticks.
+    let mut lattices: Vec<(f64, f64, f64)> =
+        seen.iter().flat_map(|(v, s)| [2.0, 1.0, 0.5].map(|m| (*v, s.frequency * m, s.bend))).collect();
+    lattices.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let mut bases: Vec<Base> = lattices.iter().filter_map(|(v, f, q)| Base::new(photo, rail, *v, *f, *q)).collect();
+    // A faint comb beside a strong one is the rule's brushed face, or the picture's own blocks.
+    let darkest = bases.iter().map(|b| b.contrast).fold(0.0, f64::max);
+    bases.retain(|b| b.contrast > FAINT * darkest);
+    let finest = bases.iter().map(|b| b.map.a.abs()).fold(0.0, f64::max);
+    bases.retain(|b| b.map.a.abs() > 0.8 * finest);
+    bases.iter().max_by(|a, b| a.contrast.total_cmp(&b.contrast))?.read(photo, rail)
+}
+
+/// One row in which every tick shows.
+struct Base {
+    v: f64,
+    map: TickMap,
+    /// 1 for dark ticks, -1 for bright ones.
+    dark: f64,
+    ticks: (i64, i64),
+    contrast: f64,
+}
+
+impl Base {
+    /// The lattice of frequency `f` and bend `q` put to the test on a row.
+    fn new(photo: &Photo, rail: &Rail, v: f64, f: f64, q: f64) -> Option<Self> {
+        if !(f < 0.35) {
+            return None;
+        }
+        let plain = TickMap { a: f, b: 0.0, c: 0.0, g: q / rail.half, h: 0.0 };
+        let (first, last) = (plain.number(-rail.half, v).ceil() as i64 + 1, plain.number(rail.half, v).floor() as i64 - 1);
+        if (last - first) < LEAST_TICKS as i64 || last - first > 2000 {
+            return None;
+        }
+        // Which phase, and dark or bright: the one with the highest contrast over the middle half of the edge.
+        let some: Vec<i64> = (first + (last - first) / 4..=last - (last - first) / 4).collect();
+        let mut best = (0.0, 0.0, 1.0);
+        for dark in [1.0, -1.0] {
+            for i in 0..8 {
+                let phase = f64::from(i) / 8.0;
+                let found: Vec<f64> = some
+                    .iter()
+                    .filter_map(|k| narrow(photo, rail, &plain, *k as f64 + phase, v).map(|c| dark * c))
+                    .collect();
+                let c = median(&found).unwrap_or(0.0);
+                if c > best.0 {
+                    best = (c, phase, dark);
+                }
+            }
+        }
+        let (contrast, phase, dark) = best;
+        if contrast < WEAKEST {
+            return None;
+        }
+        // Number 0 becomes the tick nearest to the middle.
+        let mut map = TickMap { c: -phase, ..plain };
+        let mut ticks = (0, 0);
+        for round in 0..3 {
+            let mut points = vec![];
+            let mut depths = vec![];
+            for k in first..=last {
+                let Some((c, u)) = tick(photo, rail, &map, k as f64, v, dark) else { continue };
+                depths.push((k, c));
+                if c > 0.35 * contrast {
+                    points.push((u, v, k as f64));
+                }
+            }
+            if !even(&depths) {
+                return None;
+            }
+            let run = longest_run(&points.iter().map(|p| p.2 as i64).collect::<Vec<_>>())?;
+            points.retain(|p| (run.0..=run.1).contains(&(p.2 as i64)));
+            let filled = points.len() as f64 / (run.1 - run.0 + 1) as f64;
+            if points.len() < LEAST_TICKS || filled < FILLED {
+                return None;
+            }
+            let next = TickMap::fitted(&points, false)?;
+            let off = |p: &(f64, f64, f64)| (next.number(p.0, v) - p.2).abs();
+            let all: Vec<f64> = points.iter().map(off).collect();
+            // Two places on either side of one tick lean towards it in turn.
+            let lean = |odd: i64| {
+                let own: Vec<f64> = points
+                    .iter()
+                    .filter(|p| (p.2 as i64).rem_euclid(2) == odd)
+                    .map(|p| next.number(p.0, v) - p.2)
+                    .collect();
+                median(&own)
+            };
+            if (lean(0)? - lean(1)?).abs() > LEAN {
+                return None;
+            }
+            // Ticks stand in their places; chance dips wander over the reach of 0.3.
+            if median(&all)? > 0.1 {
+                return None;
+            }
+            points.retain(|p| off(p) < 0.2);
+            map = TickMap::fitted(&points, false)?;
+            ticks = run;
+            if round == 2 && ((run.1 - run.0) as usize) < LEAST_TICKS {
+                return None;
+            }
+        }
+        Some(Self { v, map, dark, ticks, contrast })
+    }
+
+    /// Ticks row by row, their joint map, and their lengths.
+    fn read(&self, photo: &Photo, rail: &Rail) -> Option<Reading> {
+        let pitch = self.map.spacing_px(0.0, self.v);
+        let step = (0.12 * pitch).max(1.5);
+        let mut points = vec![];
+        let mut rows = 0;
+        for direction in [1.0, -1.0] {
+            let mut map = self.map;
+            let first = if direction > 0.0 { 0 } else { 1 };
+            for i in first..60 {
+                let v = self.v + direction * step * f64::from(i);
+                let mut here = vec![];
+                let mut places = 0;
+                for k in self.ticks.0..=self.ticks.1 {
+                    if let Some((c, u)) = tick(photo, rail, &map, k as f64, v, self.dark) {
+                        places += 1;
+                        if c > 0.5 * self.contrast {
+                            here.push((u, v, k as f64));
+                        }
+                    }
+                }
+                if (here.len() as f64) < 0.75 * f64::from(places) || v < 0.0 {
+                    break;
+                }
+                let Some(next) = TickMap::fitted(&here, false) else { break };
+                map = next;
+                rows += 1;
+                points.extend(here);
+            }
+        }
+        let mut map = TickMap::fitted(&points, rows >= 3)?;
+        let mut scatter = 0.0;
+        for _ in 0..3 {
+            let off: Vec<f64> = points.iter().map(|p| p.0 - map.u(p.2, p.1)).collect();
+            scatter = mad_sigma(&off)?.max(0.02);
+            let kept: Vec<_> = points.iter().zip(&off).filter(|(_, o)| o.abs() < 3.5 * scatter).map(|p| *p.0).collect();
+            map = TickMap::fitted(&kept, rows >= 3)?;
+            points = kept;
+        }
+        let lengths = self.lengths(photo, rail, &map, pitch);
+        let longest_px = lengths.iter().map(|l| l.1).fold(0.0, f64::max) * pitch + self.v;
+        Some(Reading {
+            rail: *rail,
+            map,
+            points,
+            rows,
+            scatter_px: scatter,
+            ticks: self.ticks,
+            unit: unit(&lengths),
+            longest_px,
+        })
+    }
+
+    /// Length of every tick in spacings: how far out from the base row it keeps half of its contrast.
+    fn lengths(&self, photo: &Photo, rail: &Rail, map: &TickMap, pitch: f64) -> Vec<(i64, f64)> {
+        let step = (0.1 * pitch).max(1.0);
+        (self.ticks.0..=self.ticks.1)
+            .filter_map(|k| {
+                let own: Vec<f64> =
+                    (-1..=1).filter_map(|i| narrow(photo, rail, map, k as f64, self.v + f64::from(i) * step)).collect();
+                let own = self.dark * median(&own)?;
+                if own < 0.3 * self.contrast {
+                    return None;
+                }
+                let mut out = 0.0;
+                let mut missed = 0;
+                // A quarter inch in 1/32 in is the longest step between grades: 18 spacings hold every tick.
+                let n = (18.0 * pitch / step) as i32;
+                for i in 1..=n {
+                    let v = self.v + step * f64::from(i);
+                    let Some(c) = narrow(photo, rail, map, k as f64, v) else { break };
+                    if self.dark * c > 0.5 * own.min(1.5 * self.contrast) {
+                        out = step * f64::from(i);
+                        missed = 0;
+                    } else {
+                        missed += 1;
+                        if missed > 2 {
+                            break;
+                        }
+                    }
+                }
+                Some((k, out / pitch))
+            })
+            .collect()
+    }
+}
+
+/// Whether every second and every third tick is about as dark as the others: between the ticks of too fine a comb there is
+/// only ground.
+fn even(depths: &[(i64, f64)]) -> bool {
+    [2, 3].into_iter().all(|m| {
+        let classes: Vec<f64> = (0..m)
+            .filter_map(|c| {
+                let own: Vec<f64> = depths.iter().filter(|d| d.0.rem_euclid(m) == c).map(|d| d.1).collect();
+                median(&own)
+            })
+            .collect();
+        let (low, high) =
+            classes.iter().fold((f64::INFINITY, 0.0), |(a, b): (f64, f64), c| (a.min(*c), b.max(*c)));
+        classes.len() as i64 == m && low > EVEN * high
+    })
+}
+
+/// Largest difference of place between even and odd ticks, spacings: engraved ones keep within 0.02 mm.
+const LEAN: f64 = 0.08;
+
+/// Least contrast of a class of ticks against the darkest class; thinner half-millimetre ticks stay above it.
+const EVEN: f64 = 0.35;
+
+/// Contrast at the very place of a tick (no search), log light.
+fn narrow(photo: &Photo, rail: &Rail, map: &TickMap, k: f64, v: f64) -> Option<f64> {
+    let at = |k: f64| {
+        let p = rail.px(map.u(k, v), v);
+        let inside = p.x >= 0.0 && p.y >= 0.0 && p.x <= photo.width as f64 - 1.0 && p.y <= photo.height as f64 - 1.0;
+        inside.then(|| f64::from(photo.luma.bilinear(p.x, p.y) + 0.01).ln())
+    };
+    Some((at(k - 0.5)? + at(k + 0.5)?) / 2.0 - at(k)?)
+}
+
+/// The longest run of numbers with no gap of more than two.
+fn longest_run(numbers: &[i64]) -> Option<(i64, i64)> {
+    let mut best: Option<(i64, i64)> = None;
+    let mut from = *numbers.first()?;
+    for (i, k) in numbers.iter().enumerate() {
+        if numbers.get(i + 1).is_none_or(|n| n - k > 3) {
+            if best.is_none_or(|b| k - from > b.1 - b.0) {
+                best = Some((from, *k));
+            }
+            from = numbers.get(i + 1).copied().unwrap_or(*k);
+        }
+    }
+    best
+}
+
+/// The camera over the rule's plane: x along the ticks' numbers, tick 0 of the base at (0, 0).
+fn solved(r: &Reading, camera: &Camera, spacing: Tick) -> Option<Solved> {
+    let mm = spacing.mm();
+    let middle_v = r.points.iter().map(|p| p.1).sum::<f64>() / r.points.len() as f64;
+    let middle_k = ((r.ticks.0 + r.ticks.1) / 2) as f64;
+    let centre = r.rail.px(r.map.u(middle_k, middle_v), middle_v);
+    // Numbers grow along +x, whichever way the rail runs.
+    let sign = r.map.a.signum();
+    let px_per_mm = r.map.spacing_px(r.map.u(middle_k, middle_v), middle_v) / mm;
+    let z = camera.focal_px / px_per_mm;
+    let d = (centre - camera.centre) * (1.0 / camera.focal_px);
+    let along = r.rail.along * sign;
+    let x = Vector3::new(along.x, along.y, 0.0);
+    // The spacing changes by g along the rule: the distance does too.
+    let lean = Vector3::new(0.0, 0.0, 1.0);
+    let start = facing(camera, x, lean, Vector3::new(d.x, d.y, 1.0) * z);
+    let sigma = (r.scatter_px.max(0.1)) * (r.rows as f64).sqrt();
+    let line = r.rail.across;
+    solve(&start, camera, |v| {
+        let mut out: Vec<f64> = r
+            .points
+            .iter()
+            .map(|(u, w, k)| {
+                let p = v.backward(r.rail.px(*u, *w));
+                (p.x - (k - middle_k) * mm) * px_per_mm / sigma
+            })
+            .collect();
+        // Where across the ticks the origin lies is free; hold it at the middle row.
+        let o = v.forward(Point::default()) - centre;
+        out.push((o.x * line.x + o.y * line.y) / 1.0);
+        out
+    })
+}
+
+fn as_reference(photo: &Photo, r: &Reading, s: &Solved, spacing: Tick, level: Level) -> Option<Reference> {
+    let view = s.view.clone();
+    let middle = Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
+    let half = (r.ticks.1 - r.ticks.0) as f64 / 2.0 * spacing.mm();
+    let (k0, k1) = (r.ticks.0 as f64, r.ticks.1 as f64);
+    let far = r.longest_px;
+    let outline_px = [(k0, 0.0), (k1, 0.0), (k1, far), (k0, far)].map(|(k, v)| r.rail.px(r.map.u(k, v), v)).to_vec();
+    let focal = view.pose.focal_px;
+    let own = LENGTH_RELATIVE.hypot(THICKNESS_SIGMA_MM / view.pose.distance().max(1.0));
+    Some(Reference {
+        to_px: view.homography(Point::default(), (half, half / 2.0))?,
+        source: Source::Ruler,
+        level,
+        height_mm: THICKNESS_MM,
+        residual_px: r.scatter_px,
+        relative_sigma: s.scale_sigma(middle).hypot(own),
+        at_px: view.forward(Point::default()),
+        local_sigma: s.scale_sigma(view.forward(Point::default())).hypot(own),
+        outline_px,
+        focal_px: Measured::new(focal, focal * s.focal_sigma()),
+        view: Some(view),
+    })
+}
