@@ -159,7 +159,13 @@ fn sweep(kind: &str, count: u64, first: u64) {
             None => println!("{seed} {}: none {caveats:?}", truth["kind"]),
             Some(r) => {
                 let (e, s) = local_error(&r, truth);
-                println!("{seed} {}: {:+.3} % sigma {:.3} %, tilt {}", truth["kind"], 100.0 * e, 100.0 * s, q.truth["tilt_deg"]);
+                println!(
+                    "{seed} {}: {:+.3} % sigma {:.3} %, tilt {}",
+                    truth["kind"],
+                    100.0 * e,
+                    100.0 * s,
+                    q.truth["tilt_deg"]
+                );
                 errors.push(e.abs());
                 z.push(e / s);
             }

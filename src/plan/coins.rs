@@ -82,7 +82,8 @@ mod tests {
     use super::*;
     #[test]
     fn coins_are_known_by_their_usual_names() {
-        for (text, mm) in [("1 EUR", 23.25), ("1€", 23.25), ("2 euro", 25.75), ("50 Euro Cents", 24.25), ("us-penny", 19.05)]
+        for (text, mm) in
+            [("1 EUR", 23.25), ("1€", 23.25), ("2 euro", 25.75), ("50 Euro Cents", 24.25), ("us-penny", 19.05)]
         {
             assert_eq!(Coin::named(text).map(|c| c.diameter_mm), Ok(mm), "{text}");
         }

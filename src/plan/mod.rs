@@ -12,8 +12,8 @@ mod file;
 mod tests;
 
 pub use check::{USUAL_SKIM_MM, check};
-pub use cutting::CuttingFile;
 pub use coins::{COINS, Coin};
+pub use cutting::CuttingFile;
 pub use facts::{PlanFacts, gather, merge};
 pub use file::{parse, read};
 

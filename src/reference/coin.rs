@@ -174,11 +174,8 @@ fn both_tilts(
     reach_px: f64,
     clear: f64,
 ) -> Option<Candidate> {
-    let mut both: Vec<(Solved, f64, f64)> = from
-        .iter()
-        .flatten()
-        .filter_map(|v| traced(&s.profiler, v, &s.camera, radius_mm, reach_px))
-        .collect();
+    let mut both: Vec<(Solved, f64, f64)> =
+        from.iter().flatten().filter_map(|v| traced(&s.profiler, v, &s.camera, radius_mm, reach_px)).collect();
     both.sort_by(|a, b| a.0.cost.total_cmp(&b.0.cost));
     let mut both = both.into_iter();
     let (best, share, residual_px) = both.next()?;

@@ -81,9 +81,7 @@ pub fn ellipses(edges: &Edges) -> Vec<Ellipse> {
     let mut out: Vec<Ellipse> = vec![];
     for e in all {
         let same = |o: &Ellipse| {
-            o.centre.distance(e.centre) < 2.0
-                && (o.long - e.long).abs() < 1.5
-                && (o.short - e.short).abs() < 1.5
+            o.centre.distance(e.centre) < 2.0 && (o.long - e.long).abs() < 1.5 && (o.short - e.short).abs() < 1.5
         };
         if !out.iter().any(same) {
             out.push(e);
@@ -119,7 +117,12 @@ fn centres(crests: &[Crest], w: usize, h: usize, r: f64) -> Vec<Point> {
     for y in 1..h - 1 {
         for x in 1..w - 1 {
             let v = votes.at(x, y);
-            if f64::from(v / full) > LEAST_VOTES && v >= votes.at(x - 1, y) && v >= votes.at(x + 1, y) && v >= votes.at(x, y - 1) && v >= votes.at(x, y + 1) {
+            if f64::from(v / full) > LEAST_VOTES
+                && v >= votes.at(x - 1, y)
+                && v >= votes.at(x + 1, y)
+                && v >= votes.at(x, y - 1)
+                && v >= votes.at(x, y + 1)
+            {
                 peaks.push((v, Point::new(x as f64, y as f64)));
             }
         }
@@ -179,7 +182,8 @@ fn about(crests: &[Crest], centre: Point, r: f64) -> Vec<Ellipse> {
     found.sort_by(|a, b| b.0.total_cmp(&a.0));
     let mut out: Vec<Ellipse> = vec![];
     for (_, e) in found.iter().take(30) {
-        if out.len() < 6 && !out.iter().any(|o| (o.long - e.long).abs() < 2.0 && (o.short - e.short).abs() < 2.0)
+        if out.len() < 6
+            && !out.iter().any(|o| (o.long - e.long).abs() < 2.0 && (o.short - e.short).abs() < 2.0)
             && let Some(e) = refined(&near, *e)
         {
             out.push(e);

@@ -95,9 +95,7 @@ const LEAST_PX_PER_MM: f64 = 4.5;
 fn is_pocket(c: &Candidate, s: &Search) -> bool {
     let planned = || {
         let near = |a: f64, b: f64| (a / b).ln().abs() < POCKET_NEAR;
-        s.plan.pocket_mm.is_some_and(|(w, h)| {
-            near(w.max(h), CARD.outline.width) && near(w.min(h), CARD.outline.height)
-        })
+        s.plan.pocket_mm.is_some_and(|(w, h)| near(w.max(h), CARD.outline.width) && near(w.min(h), CARD.outline.height))
     };
     match lie(s.photo, &c.fitted.view, CARD.outline) {
         Lie::Proud => false,

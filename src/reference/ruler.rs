@@ -94,7 +94,9 @@ pub fn find(
         });
     };
     let Some(spacing) = tick.or(best.unit.map(|u| u.0)) else {
-        return unclear("Even ticks were seen, but not which of them are longer: half a millimetre, a millimetre or a part of an inch?");
+        return unclear(
+            "Even ticks were seen, but not which of them are longer: half a millimetre, a millimetre or a part of an inch?",
+        );
     };
     match solved(best, &s.camera, spacing) {
         Some(fit) => {
@@ -151,7 +153,8 @@ fn promising(s: &Search) -> Vec<Rail> {
     let mut apart: Vec<(f64, Rail)> = vec![];
     for (even, rail) in scored {
         let same = |o: &(f64, Rail)| {
-            o.1.across.x * rail.across.x + o.1.across.y * rail.across.y > 0.99 && o.1.at.distance(rail.at) < 0.004 * long
+            o.1.across.x * rail.across.x + o.1.across.y * rail.across.y > 0.99
+                && o.1.at.distance(rail.at) < 0.004 * long
         };
         if !apart.iter().any(same) {
             apart.push((even, rail));
@@ -185,9 +188,10 @@ fn goes_on(photo: &Photo, rail: &Rail, long: f64, planner: &mut RealFftPlanner<f
         Some(purity(&x[(x.len() - n) / 2..][..n], planner))
     };
     let Some(far) = of(FAR, planner) else { return false };
-    ROWS[1..5].iter().filter_map(|v| of(*v, planner)).any(|near| {
-        far.0 > LEAST_PURITY && near.0 > LEAST_PURITY && (far.1 / near.1).ln().abs() < 0.25
-    })
+    ROWS[1..5]
+        .iter()
+        .filter_map(|v| of(*v, planner))
+        .any(|near| far.0 > LEAST_PURITY && near.0 > LEAST_PURITY && (far.1 / near.1).ln().abs() < 0.25)
 }
 
 /// Reads the ticks along one side of an edge.
@@ -234,7 +238,8 @@ impl Base {
             return None;
         }
         let plain = TickMap { a: f, b: 0.0, c: 0.0, g: q / rail.half, h: 0.0 };
-        let (first, last) = (plain.number(-rail.half, v).ceil() as i64 + 1, plain.number(rail.half, v).floor() as i64 - 1);
+        let (first, last) =
+            (plain.number(-rail.half, v).ceil() as i64 + 1, plain.number(rail.half, v).floor() as i64 - 1);
         if (last - first) < LEAST_TICKS as i64 || last - first > 2000 {
             return None;
         }
@@ -406,8 +411,7 @@ fn even(depths: &[(i64, f64)]) -> bool {
                 median(&own)
             })
             .collect();
-        let (low, high) =
-            classes.iter().fold((f64::INFINITY, 0.0), |(a, b): (f64, f64), c| (a.min(*c), b.max(*c)));
+        let (low, high) = classes.iter().fold((f64::INFINITY, 0.0), |(a, b): (f64, f64), c| (a.min(*c), b.max(*c)));
         classes.len() as i64 == m && low > EVEN * high
     })
 }

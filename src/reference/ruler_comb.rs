@@ -94,7 +94,8 @@ fn band(n: usize) -> (usize, usize) {
 }
 
 fn vertex(power: &[f64], k: usize) -> f64 {
-    let (a, b, c) = (power[k - 1].max(1e-30).ln(), power[k].max(1e-30).ln(), power[(k + 1).min(power.len() - 1)].max(1e-30).ln());
+    let (a, b, c) =
+        (power[k - 1].max(1e-30).ln(), power[k].max(1e-30).ln(), power[(k + 1).min(power.len() - 1)].max(1e-30).ln());
     let bend = a - 2.0 * b + c;
     k as f64 + if bend < 0.0 { (0.5 * (a - c) / bend).clamp(-0.5, 0.5) } else { 0.0 }
 }
@@ -103,8 +104,7 @@ fn vertex(power: &[f64], k: usize) -> f64 {
 fn spectrum(x: &[f64], planner: &mut RealFftPlanner<f64>) -> (Vec<f64>, usize) {
     let n = x.len() & !1;
     let mean = x.iter().sum::<f64>() / x.len().max(1) as f64;
-    let mut buffer: Vec<f64> =
-        crate::signal::hann(n).iter().zip(x).map(|(w, v)| w * (v - mean)).collect();
+    let mut buffer: Vec<f64> = crate::signal::hann(n).iter().zip(x).map(|(w, v)| w * (v - mean)).collect();
     let fft = planner.plan_fft_forward(n);
     let mut out = fft.make_output_vec();
     // Lengths come from the same plan, so this cannot fail.
@@ -130,7 +130,11 @@ pub fn spacing(u0: f64, x: &[f64], half: f64, planner: &mut RealFftPlanner<f64>)
             let (from, to) = band(len);
             let Some(k) = (from..to).max_by(|a, b| power[*a].total_cmp(&power[*b])) else { continue };
             let mean = power[from..to].iter().sum::<f64>() / (to - from).max(1) as f64;
-            let s = Spacing { frequency: vertex(&power, k) / len as f64 / per_px, bend: q, strength: power[k] / mean.max(1e-30) };
+            let s = Spacing {
+                frequency: vertex(&power, k) / len as f64 / per_px,
+                bend: q,
+                strength: power[k] / mean.max(1e-30),
+            };
             if here.as_ref().is_none_or(|b| s.strength > b.strength) {
                 here = Some(s);
             }

@@ -26,8 +26,10 @@ const LEAD: f64 = 0.12;
 /// The unit, and how sure: share of the scatter explained. `lengths`: number and length (in spacings) of every tick seen.
 /// `None` when no pattern explains the lengths or two units do nearly as well.
 pub fn unit(lengths: &[(i64, f64)]) -> Option<(Tick, f64)> {
-    let mut best: Vec<(Tick, f64)> =
-        Tick::ALL.iter().map(|t| (*t, PATTERNS.iter().filter(|p| p.0 == *t).map(|p| explained(lengths, p.1)).fold(0.0, f64::max))).collect();
+    let mut best: Vec<(Tick, f64)> = Tick::ALL
+        .iter()
+        .map(|t| (*t, PATTERNS.iter().filter(|p| p.0 == *t).map(|p| explained(lengths, p.1)).fold(0.0, f64::max)))
+        .collect();
     best.sort_by(|a, b| b.1.total_cmp(&a.1));
     (best[0].1 > EXPLAINED && best[0].1 > best[1].1 + LEAD).then_some(best[0])
 }
@@ -91,7 +93,8 @@ mod tests {
 
     #[test]
     fn long_ticks_tell_the_unit() {
-        for (pattern, want) in [(MM, Tick::Mm), (HALF, Tick::HalfMm), (SIXTEEN, Tick::Sixteenth), (THIRTY, Tick::ThirtySecond)]
+        for (pattern, want) in
+            [(MM, Tick::Mm), (HALF, Tick::HalfMm), (SIXTEEN, Tick::Sixteenth), (THIRTY, Tick::ThirtySecond)]
         {
             for from in [-43, 0, 17] {
                 let got = unit(&drawn(pattern, from, from + 90));

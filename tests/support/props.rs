@@ -154,11 +154,7 @@ impl Prism {
                     "coin-us-cent" => ([0.36, 0.17, 0.08], [0.36, 0.17, 0.08]),
                     _ => (silver, silver),
                 };
-                if r > 0.93 {
-                    ring.map(|c| 1.13 * c)
-                } else {
-                    (if r > 0.68 { ring } else { heart }).map(|c| c * k)
-                }
+                if r > 0.93 { ring.map(|c| 1.13 * c) } else { (if r > 0.68 { ring } else { heart }).map(|c| c * k) }
             }
             _ if self.kind.starts_with("rule") => rule(self.kind, self.style, u, v),
             _ => {

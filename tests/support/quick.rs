@@ -39,7 +39,9 @@ pub fn photo(s: Spec) -> Quick {
         if p.kind.starts_with("rule") {
             // A rule may run out of the picture.
             let c = p.centre();
-            frame.extend([[-50.0, 0.0], [50.0, 0.0], [0.0, -14.0], [0.0, 14.0]].map(|d| [c[0] + d[0], c[1] + d[1], 0.0]));
+            frame.extend(
+                [[-50.0, 0.0], [50.0, 0.0], [0.0, -14.0], [0.0, 14.0]].map(|d| [c[0] + d[0], c[1] + d[1], 0.0]),
+            );
         } else {
             frame.extend((0..4).map(|k| [p.corner(k)[0], p.corner(k)[1], p.z1]));
         }
