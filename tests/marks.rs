@@ -1,4 +1,6 @@
 //! Families on made floors: known pitch, direction and shape in, the same out.
+mod support;
+
 use lowsun::floor::{Light, LightSource, Patch};
 use lowsun::geometry::Point;
 use lowsun::marks::{Marks, Options, measure};
@@ -7,6 +9,7 @@ use lowsun::rectify::FloorView;
 use lowsun::units::{Measured, line_difference};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use support::floors::{Floor, MATERIALS, Ridges, Shape};
 
 const STEP: f64 = 0.1;
 
@@ -76,6 +79,7 @@ fn a_saw_of_thin_lines_gives_its_pitch_direction_and_equal_harmonics() {
     assert!((f.pitch.value - pitch).abs() < 5.0 * f.pitch.sigma, "{:?}", f.pitch);
     assert!(line_difference(f.normal_deg.value, 93.3).abs() < 0.05, "{:?}", f.normal_deg);
     assert!(f.harmonics[1] > 0.8 * f.harmonics[0] && f.harmonics[3] > 0.6 * f.harmonics[0], "{:?}", f.harmonics);
+    assert!(f.fall_off.is_some_and(|k| k.value.abs() < 0.3), "{:?}", f.fall_off);
     assert!(f.skew < -1.0 && f.coverage > 0.9 && !f.curved && f.alternation < 0.1, "{f:?}");
 }
 
@@ -83,11 +87,17 @@ fn a_saw_of_thin_lines_gives_its_pitch_direction_and_equal_harmonics() {
 fn cusps_fall_off_as_one_over_the_harmonic() {
     let n = noise(2, 900, 640, 0.05, 0.05, 4.0);
     // Slope of a row of arcs: a straight ramp through each period.
-    let m = run(&patch(900, 640, &n, |x, _| 0.3 * ((x / 1.4).fract() - 0.5)));
+    let mut p = patch(900, 640, &n, |x, _| 0.3 * ((x / 1.4).fract() - 0.5));
+    // Drawn without a lens.
+    p.blur_px = Some(0.0);
+    let m = run(&p);
     let f = &m.families[0];
     assert!((f.pitch.value / 1.4 - 1.0).abs() < 5e-4 && line_difference(f.normal_deg.value, 0.0).abs() < 0.05);
     assert!((f.harmonics[1] / f.harmonics[0] - 0.5).abs() < 0.05, "{:?}", f.harmonics);
     assert!((f.harmonics[2] / f.harmonics[0] - 0.333).abs() < 0.05, "{:?}", f.harmonics);
+    // Slope 1, by Fourier's series of a ramp; a train of thin lines has 0.
+    let k = f.fall_off.expect("four clear harmonics");
+    assert!((k.value - 1.0).abs() < 0.25 && k.sigma < 0.3, "{k:?}");
 }
 
 #[test]
@@ -125,6 +135,89 @@ fn floors_without_lines_stay_without_families() {
         found.extend(m.families.first().map(|f| (seed, f.pitch.value, f.normal_deg.value, f.false_alarm, f.coverage)));
     }
     assert!(found.len() <= 1, "{} of 60 plain floors gave a family: {found:?}", found.len());
+}
+
+/// Photographed wood, foam and MDF without ridges, rings near the stepover among them: at most one floor in a hundred may
+/// give lines that are not colour. Two dozen here; the long run stands in docs/measured.md.
+#[test]
+fn photographed_floors_without_ridges_give_none() {
+    let mut found = Vec::new();
+    for seed in 9000..9024 {
+        let f = Floor::plain(seed, 700, 500, 0.06, 2.54);
+        let m = run(&f.patch());
+        let real = m.families.iter().find(|f| f.period_kind != lowsun::marks::PeriodKind::Colour);
+        found.extend(real.map(|q| (seed, f.material, q.pitch.value, q.normal_deg.value, q.false_alarm)));
+    }
+    assert!(found.len() <= 1, "{found:?}");
+}
+
+/// Ridges of 10 um under a lamp at 10 degrees, 0.05 mm a pixel, on MDF and maple.
+#[test]
+fn faint_ridges_on_mdf_and_maple_are_found() {
+    let mut missed = Vec::new();
+    for seed in 0..12u64 {
+        let mut f = Floor::plain(9100 + seed, 1000, 700, 0.05, 2.54);
+        f.material = if seed % 2 == 0 { "mdf" } else { "maple" };
+        f.elevation_deg = 10.0;
+        let (normal, pitch) = (14.0 * seed as f64, 0.8 + 0.2 * seed as f64);
+        f.from_deg = normal + 30.0;
+        let shape = [Shape::Saw, Shape::Cusp, Shape::Sine][seed as usize % 3];
+        f.ridges = vec![Ridges { pitch, normal_deg: normal, um: 10.0, shape, jitter: 0.01, odd: None }];
+        let m = run(&f.patch());
+        let hit = m.families.iter().any(|q| {
+            (q.pitch.value / pitch - 1.0).abs() < 0.01 && line_difference(q.normal_deg.value, normal).abs() < 1.0
+        });
+        if !hit {
+            missed.push((seed, f.material, pitch, m.families.first().map(|f| (f.pitch.value, f.normal_deg.value))));
+        }
+    }
+    assert!(missed.is_empty(), "{missed:?}");
+}
+
+/// Errors of pitch and direction in their own sigmas, over shapes, woods and uneven passes.
+#[test]
+fn pitch_and_direction_err_by_their_own_sigmas() {
+    let (mut pitches, mut turns) = (Vec::new(), Vec::new());
+    for seed in 0..24u64 {
+        let mut f = Floor::plain(9200 + seed, 600, 450, 0.08, 2.54);
+        f.material = MATERIALS[seed as usize % MATERIALS.len()];
+        let (normal, pitch) = (7.3 * seed as f64, 0.9 + 0.09 * seed as f64);
+        f.from_deg = normal + 35.0;
+        let shape = [Shape::Saw, Shape::Cusp, Shape::Sine][seed as usize % 3];
+        let jitter = if seed % 2 == 0 { 0.0 } else { 0.03 };
+        f.ridges = vec![Ridges { pitch, normal_deg: normal, um: 25.0, shape, jitter, odd: None }];
+        let m = run(&f.patch());
+        let Some(q) = m.families.iter().find(|q| (q.pitch.value / pitch - 1.0).abs() < 0.02) else { continue };
+        pitches.push((q.pitch.value - pitch) / q.pitch.sigma);
+        turns.push(line_difference(q.normal_deg.value, normal) / q.normal_deg.sigma);
+    }
+    let rms = |v: &[f64]| (v.iter().map(|x| x * x).sum::<f64>() / v.len() as f64).sqrt();
+    println!("{} found, pitch {:.2}, direction {:.2}", pitches.len(), rms(&pitches), rms(&turns));
+    assert!(pitches.len() >= 22, "{} of 24 found", pitches.len());
+    // An rms of two dozen errors scatters by a seventh; the sigma may be too large by half, never too small by as much.
+    assert!((0.4..1.5).contains(&rms(&pitches)), "{pitches:?}");
+    assert!((0.3..1.6).contains(&rms(&turns)), "{turns:?}");
+}
+
+/// A line set apart on purpose is named, its neighbours are not.
+#[test]
+fn the_odd_line_is_found() {
+    for (seed, odd) in [(0u64, (9i64, 0.0, 1.6)), (1, (11, 0.15, 1.0)), (2, (8, 0.0, 0.4))] {
+        let mut f = Floor::plain(9300 + seed, 900, 600, 0.06, 2.54);
+        f.material = "mdf";
+        f.from_deg = 30.0;
+        let shape = if odd.1 == 0.0 { Shape::Saw } else { Shape::Cusp };
+        f.ridges = vec![Ridges { pitch: 2.4, normal_deg: 0.0, um: 30.0, shape, jitter: 0.0, odd: Some(odd) }];
+        let m = run(&f.patch());
+        let q = m.families.first().expect("the family itself");
+        // Numbers of the lines along +x, whichever way the normal points; the two next to either end are not looked at.
+        let sense = q.normal_deg.value.to_radians().cos().signum();
+        let inside = &q.lines[2..q.lines.len() - 2];
+        let off: Vec<f64> = inside.iter().filter(|l| l.odd).map(|l| sense * l.at / 2.4).collect();
+        // A step's size shows on the step itself, at the ramp's end: one line further than its start.
+        assert!(!off.is_empty() && off.iter().all(|k| (k - odd.0 as f64).abs() < 1.6), "{odd:?}: {:?}", q.lines);
+        assert!(q.lines.len() > 18, "{}", q.lines.len());
+    }
 }
 
 /// Practice photos by another hand: pitch within a per cent (card and lens included), none where nothing was cut.

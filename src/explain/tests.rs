@@ -80,6 +80,7 @@ fn family(pitch: f64, normal_deg: f64) -> Family {
         period_kind: PeriodKind::Relief,
         harmonics: [0.1, 0.05, 0.033, 0.025],
         harmonic_noise: 0.05,
+        fall_off: None,
         folded: profile(|x| x - 0.5),
         contrast: 0.1,
         skew: 0.1,

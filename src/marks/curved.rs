@@ -79,6 +79,7 @@ fn family(c: &Column, columns: &[Column], flat: &Flat) -> Option<Family> {
         period_kind: PeriodKind::Unsure,
         harmonics: [c.amplitude, level(2.0), level(3.0), level(4.0)],
         harmonic_noise: 1.0 / c.score,
+        fall_off: None,
         offset: None,
         folded,
         contrast: c.amplitude * std::f64::consts::FRAC_1_SQRT_2,

@@ -16,6 +16,9 @@ use crate::units::line_difference;
 
 /// Families are kept when the background alone would make one in fewer than one floor of a hundred.
 pub(super) const FALSE_ALARM: f64 = 0.01;
+/// Faintest contrast (rms) of a family, half of what an eye needs at best: under it a camera's own patterns (sampling,
+/// compression) are as strong, and no user would ask.
+const FAINTEST: f64 = 0.003;
 /// Most families reported.
 const MOST: usize = 6;
 /// Directions looked at beyond the axes.
@@ -126,8 +129,9 @@ impl<'a> Search<'a> {
             family::place(f, c, &fine);
             family::localise(f, c, &fine);
         }
-        let mut order: Vec<usize> = (0..found.families.len()).collect();
-        let rank: Vec<f64> = order.iter().map(|i| own_contrast(&found, *i)).collect();
+        let mut order: Vec<usize> =
+            (0..found.families.len()).filter(|i| found.families[*i].contrast >= FAINTEST).collect();
+        let rank: Vec<f64> = (0..found.families.len()).map(|i| own_contrast(&found, i)).collect();
         order.sort_by(|a, b| rank[*b].total_cmp(&rank[*a]));
         found.families = order.iter().map(|i| found.families[*i].clone()).collect();
         found.combs = order.iter().map(|i| found.combs[*i].clone()).collect();

@@ -85,7 +85,12 @@ impl Floor {
             },
             ring_mm: if r.random_bool(0.5) { stepover * r.random_range(0.8..1.25) } else { r.random_range(1.2..6.0) },
             figure: r.random_range(0.3..1.0),
-            fuzz_um: r.random_range(0.0..12.0),
+            // The maker's roughness is a lattice of 0.2 mm: where nothing else is on the floor it shows as such.
+            fuzz_um: if wood::Stock::is_wood(MATERIALS[seed as usize % MATERIALS.len()]) {
+                r.random_range(0.0..12.0)
+            } else {
+                0.0
+            },
             from_deg: r.random_range(0.0..360.0),
             elevation_deg: r.random_range(8.0..20.0),
             ambient: r.random_range(0.02..0.4),

@@ -104,6 +104,7 @@ fn marks(unit: f64) -> Marks {
         period_kind: PeriodKind::Relief,
         harmonics: [1.0, 0.4, 0.2, 0.1],
         harmonic_noise: 0.03,
+        fall_off: None,
         offset: Some(0.0),
         folded,
         contrast: 0.028,
