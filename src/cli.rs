@@ -110,7 +110,8 @@ pub struct Look {
     /// Two points on the rule's ticked edge, photo pixels [default: looked for].
     #[arg(long, value_names = ["X1,Y1", "X2,Y2"], num_args = 2, help_heading = "Scale")]
     pub ruler_edge: Vec<String>,
-    /// How high the reference's face lies above what it lies on [default: 0.76mm card, the coin's thickness, 0.8mm rule].
+    /// How high the reference's face lies above what it lies on; for a printed card on a board, the board's and the paper's
+    /// thickness [default: 0.1mm printed card, 0.76mm bank card, the coin's thickness, 0.8mm rule].
     #[arg(long, value_name = "LENGTH", help_heading = "Scale")]
     pub reference_height: Option<String>,
     /// Where the card or the known points lie.

@@ -9,8 +9,15 @@ mod support;
 use lowsun::card::Card;
 use lowsun::geometry::Point;
 use lowsun::photo;
+use lowsun::plan::PlannedCut;
+use lowsun::rectify;
+use lowsun::reference;
+use lowsun::reference::Level;
+use lowsun::reference::Options;
+use lowsun::reference::Source;
 use lowsun::reference::own;
 use std::path::{Path, PathBuf};
+use support::warp::Cover;
 use support::warp::Scene;
 
 fn number(name: &str, otherwise: usize) -> usize {
@@ -142,4 +149,28 @@ fn nothing_is_found_in_real_pictures() {
         assert!(found.is_none(), "{}: a {} card", path.display(), found.unwrap().form);
     }
     assert!(looked >= 60, "fixture is broken: only {looked} pictures could be read");
+}
+
+/// A card glued on a board lies nearer to the camera than the floor. By similar triangles the floor's mm per px grows with
+/// its distance, here from 0.1 mm below the print to 3.1 mm below it; the planned pocket beside it takes no height.
+#[test]
+fn a_card_on_a_board_has_the_height_given() {
+    let dir = tempfile::tempdir().unwrap();
+    let scene = Scene { tilt: 5.0, k1: 0.0, cover: Cover::None, shadow: None, ..Scene::draw(0, size()) };
+    let photo = taken(&scene.shoot().jpeg, dir.path(), "board.jpg");
+    let plan = PlannedCut::default();
+    let at = |height_mm: Option<f64>| {
+        let options = Options { height_mm, level: Some(Level::Floor), ..Default::default() };
+        let (found, _) = reference::find(&photo, &plan, &options).unwrap();
+        let card = found.iter().find(|r| r.source == Source::Card).expect("fixture is broken: no card found");
+        let distance = card.view.as_ref().unwrap().pose.distance();
+        (card.height_mm, distance, rectify::frame(&photo, &found, &plan).0.scale.unwrap().value)
+    };
+    let (paper, distance, bare) = at(None);
+    let (board, _, glued) = at(Some(3.1));
+    assert_eq!((paper, board), (0.1, 3.1));
+    let expected = (distance + 3.1) / (distance + 0.1);
+    println!("{distance:.0} mm away: {bare:.6} and {glued:.6} mm per px, {expected:.5} expected");
+    assert!(expected > 1.003, "fixture is broken: too far away to tell, {distance} mm");
+    assert!((glued / bare / expected - 1.0).abs() < 2e-4, "{}", glued / bare);
 }

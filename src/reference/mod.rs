@@ -101,7 +101,7 @@ pub struct Options {
     pub tick: Option<Tick>,
     /// Two points on the ticked edge of the rule, photo px.
     pub edge_px: Option<(Point, Point)>,
-    /// Height of the reference's face above the plane it lies on, mm.
+    /// Height of the reference's face above the plane it lies on, mm; our own printed card's, where it is seen.
     pub height_mm: Option<f64>,
     /// The plane the reference lies on, where the user says so.
     pub level: Option<Level>,

@@ -151,11 +151,23 @@ pub fn search(
         all.extend(found);
         caveats.extend(new);
     }
-    // A height by hand is that of the thing asked for, or of the only one there is.
-    if let (Some(h), 1) = (options.height_mm.or(plan.reference.height_mm), all.len()) {
-        all[0].height_mm = h;
+    if let Some(height) = options.height_mm.or(plan.reference.height_mm) {
+        raise(&mut all, height);
     }
     (all, caveats)
+}
+
+/// A height by hand is that of our own printed card, which may be glued on any board, or else of the only thing there is
+/// that lies on the work: the pocket's rim does not.
+fn raise(all: &mut [Reference], height_mm: f64) {
+    if let Some(card) = all.iter_mut().find(|r| r.source == Source::Card) {
+        card.height_mm = height_mm;
+        return;
+    }
+    let mut lying: Vec<&mut Reference> = all.iter_mut().filter(|r| r.source != Source::Pocket).collect();
+    if let [only] = lying.as_mut_slice() {
+        only.height_mm = height_mm;
+    }
 }
 
 /// What is known of the photo's camera beforehand.
@@ -178,4 +190,40 @@ fn as_reference(photo: &Photo, c: &Candidate, figure: &Figure, level: Level) -> 
     let half_mm = (outline.width / 2.0, outline.height / 2.0);
     let object = Object { source, level, height_mm, size_sigma, about: Point::default(), half_mm, outline_px };
     Reference::from_fit(&c.fitted, photo, object)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::Homography;
+
+    fn seen(source: Source) -> Reference {
+        Reference {
+            to_px: Homography::identity(),
+            source,
+            level: Level::Rim,
+            height_mm: 0.0,
+            residual_px: 0.1,
+            relative_sigma: 0.001,
+            at_px: Point::default(),
+            local_sigma: 0.001,
+            outline_px: vec![],
+            focal_px: None,
+            view: None,
+        }
+    }
+
+    #[test]
+    fn a_height_by_hand_is_that_of_what_lies_on_the_work() {
+        let raised = |sources: &[Source]| {
+            let mut all: Vec<Reference> = sources.iter().map(|s| seen(*s)).collect();
+            raise(&mut all, 3.0);
+            all.iter().map(|r| r.height_mm).collect::<Vec<_>>()
+        };
+        assert_eq!(raised(&[Source::Card, Source::Pocket, Source::Coin]), [3.0, 0.0, 0.0]);
+        assert_eq!(raised(&[Source::Coin, Source::Pocket]), [3.0, 0.0]);
+        assert_eq!(raised(&[Source::Pocket]), [0.0]);
+        // Which of the two is meant is not known.
+        assert_eq!(raised(&[Source::Coin, Source::Ruler]), [0.0, 0.0]);
+    }
 }
