@@ -114,3 +114,40 @@ fn real_pictures_give_no_reference_but_the_one_rule() {
     }
     assert!(seen > 20, "fixture is broken: {seen} pictures read");
 }
+
+fn practice(name: &str) -> Option<(photo::Photo, plan::PlannedCut)> {
+    let path = data("practice")?.join(name).with_extension("jpg");
+    let (photo, _) = photo::read(&path, &Default::default()).unwrap();
+    Some((photo, plan::read(&path.with_extension("plan.toml")).unwrap().0))
+}
+
+/// A pocket of just twice a card's size, with the corners to match: the card in the photo has its shape, but its shadow
+/// falls outside.
+#[test]
+fn a_card_is_not_taken_for_a_pocket_of_its_shape() {
+    let Some((photo, mut plan)) = practice("p13-cusps-and-steps") else { return };
+    plan.pocket_mm = Some((171.20, 107.96));
+    plan.cutter.diameter_mm = Some(12.72);
+    let options = reference::Options { kind: Some(plan::ReferenceKind::Pocket), ..Default::default() };
+    let (found, _) = reference::find(&photo, &plan, &options).unwrap();
+    assert!(found.is_empty(), "{:?}", found.iter().map(|r| r.source).collect::<Vec<_>>());
+}
+
+/// Where no rim is seen about a card, or the file names no focal length, the scale is less sure, by as much as the rules say.
+#[test]
+fn what_is_not_known_of_level_and_lens_widens_the_sigma() {
+    let Some((mut photo, plan)) = practice("p13-cusps-and-steps") else { return };
+    let first = |photo: &photo::Photo, level: Option<Level>| {
+        let options = reference::Options { level, ..Default::default() };
+        let (found, caveats) = reference::find(photo, &plan, &options).unwrap();
+        (found.into_iter().next().expect("the card"), caveats.iter().any(|c| c.id == "reference-level-assumed"))
+    };
+    let ((assumed, told), (said, silent)) = (first(&photo, None), first(&photo, Some(Level::Rim)));
+    assert!(told && !silent, "the level is assumed in one and given in the other");
+    let distance = said.view.as_ref().unwrap().pose.distance();
+    let more = (assumed.relative_sigma.powi(2) - said.relative_sigma.powi(2)).sqrt();
+    assert!((more / (0.25 * plan.depth_mm.unwrap() / distance) - 1.0).abs() < 0.05, "{more}");
+    photo.camera = Default::default();
+    let (unknown, _) = first(&photo, Some(Level::Rim));
+    assert!(unknown.relative_sigma > 1.9 * said.relative_sigma, "{} {}", unknown.relative_sigma, said.relative_sigma);
+}

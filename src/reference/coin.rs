@@ -115,8 +115,8 @@ pub fn find(s: &Search, coin: &Coin, known: &[Reference]) -> (Option<Reference>,
             return (None, vec![caveat::COIN_UNCLEAR.with(text)]);
         }
     };
-    let (level, new) = s.level(&chosen.best.view, "coin");
-    (as_reference(s.photo, chosen, coin, level), new.into_iter().collect())
+    let (level, doubt, new) = s.level(&chosen.best.view, "coin");
+    (as_reference(s.photo, chosen, coin, level).map(|r| r.doubted(doubt)), new.into_iter().collect())
 }
 
 /// A coin's face and the outline of face and side together differ by up to 5 % of the radius.

@@ -8,6 +8,7 @@ pub(crate) mod fit;
 mod given;
 mod id1;
 mod lines;
+mod nested;
 pub mod own;
 mod pocket;
 mod polarity;
@@ -186,6 +187,11 @@ impl Reference {
             view: Some(view),
         };
         Some((reference, caveat))
+    }
+    /// The same reference with more doubt of its scale (relative, one sigma).
+    pub(crate) fn doubted(self, relative: f64) -> Self {
+        let (relative_sigma, local_sigma) = (self.relative_sigma.hypot(relative), self.local_sigma.hypot(relative));
+        Self { relative_sigma, local_sigma, ..self }
     }
     /// The same reference with its millimetres `k` times smaller: what was 1 mm is `k` mm. Its own height stays.
     pub fn scaled(&self, k: f64) -> Self {

@@ -75,9 +75,72 @@ pub fn agrees(card: &PlaneView, quad: &Quad, figure: &Figure, camera: &Camera) -
     })
 }
 
-/// Whether a card lies inside (`Some(true)`) or beside (`Some(false)`) a quad that has the rim's size at the card's scale.
-/// `None` where no such quad is seen.
-pub fn holds_card(card: &PlaneView, quads: &[Quad], figure: &Figure, camera: &Camera) -> Option<bool> {
+/// Where a card lies by the quads that have the rim's size at the card's scale.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Holds {
+    Inside,
+    Beside,
+    /// Quads of equal right say both; `true`: the best one has it inside.
+    Torn(bool),
+    /// No such quad is seen.
+    Unseen,
+}
+
+/// Whether a card lies inside or beside the planned pocket. `quads`: best first. Lines of grain and of the card itself make
+/// quads of the rim's size too, so a quad nearly as good as the best that says otherwise leaves the answer open.
+pub fn holds_card(card: &PlaneView, quads: &[Quad], figure: &Figure, camera: &Camera) -> Holds {
     let middle = card.forward(Point::default());
-    quads.iter().find(|q| agrees(card, q, figure, camera)).map(|q| crate::geometry::contains(&q.corners, middle))
+    let mut some = quads.iter().filter(|q| agrees(card, q, figure, camera));
+    let Some(best) = some.next() else { return Holds::Unseen };
+    let inside = |q: &Quad| crate::geometry::contains(&q.corners, middle);
+    let first = inside(best);
+    if some.any(|q| q.score > best.score - AS_GOOD && inside(q) != first) {
+        return Holds::Torn(first);
+    }
+    if first { Holds::Inside } else { Holds::Beside }
+}
+
+/// How much less of its sides a quad may show and still count as much as the best (share of the sides): a cast shadow or a
+/// print over half of one side hides an eighth of a true rim.
+const AS_GOOD: f64 = 0.12;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::Pose;
+    use crate::reference::fit::Outline;
+    use nalgebra::Vector3;
+
+    /// A camera straight over a plane 200 mm away: 5 px per mm.
+    fn view(distance: f64) -> PlaneView {
+        let pose = Pose {
+            focal_px: 1000.0,
+            centre: Point::new(800.0, 600.0),
+            r1: Vector3::x(),
+            r2: Vector3::y(),
+            t: Vector3::new(0.0, 0.0, distance),
+        };
+        PlaneView { pose, k1: 0.0, k2: 0.0 }
+    }
+    /// A quad of 120 x 80 mm whose middle lies `x` mm to the right of the card's.
+    fn quad(x: f64, score: f64) -> Quad {
+        let at = |u: f64, v: f64| view(196.0).forward(Point::new(x + u, v));
+        Quad { corners: [at(-60.0, -40.0), at(60.0, -40.0), at(60.0, 40.0), at(-60.0, 40.0)], score }
+    }
+    #[test]
+    fn a_card_lies_where_all_good_quads_of_the_rim_say() {
+        let figure = Figure { outline: Outline { width: 120.0, height: 80.0, radius: 3.0 }, innermost: false };
+        let centre = Point::new(800.0, 600.0);
+        let camera = Camera { focal_px: 1000.0, relative: 0.03, centre, k1: (0.0, 0.01), k2: (0.0, 0.01) };
+        let holds = |quads: &[Quad]| holds_card(&view(200.0), quads, &figure, &camera);
+        assert_eq!(holds(&[]), Holds::Unseen);
+        assert_eq!(holds(&[quad(5.0, 0.9), quad(6.0, 0.85)]), Holds::Inside);
+        assert_eq!(holds(&[quad(90.0, 0.9), quad(91.0, 0.85)]), Holds::Beside);
+        assert_eq!(holds(&[quad(90.0, 0.9), quad(5.0, 0.85)]), Holds::Torn(false));
+        assert_eq!(holds(&[quad(5.0, 0.9), quad(90.0, 0.85)]), Holds::Torn(true));
+        // A much worse one has no say, nor has one of another scale.
+        assert_eq!(holds(&[quad(5.0, 0.9), quad(90.0, 0.6)]), Holds::Inside);
+        let far = |x: f64| Quad { corners: quad(x, 0.9).corners.map(|c| centre + (c - centre) * 0.9), score: 0.9 };
+        assert_eq!(holds(&[far(90.0), quad(5.0, 0.85)]), Holds::Inside);
+    }
 }

@@ -100,7 +100,7 @@ pub fn find(
     };
     match solved(best, &s.camera, spacing) {
         Some(fit) => {
-            let (level, new) = s.level(&fit.view, "rule");
+            let (level, doubt, new) = s.level(&fit.view, "rule");
             let mut caveats = match best.unit {
                 Some((seen, _)) if seen != spacing => vec![caveat::RULER_UNCLEAR.with(format!(
                     "The rule was read in steps of {} as you said; its long ticks look like {}.",
@@ -110,7 +110,7 @@ pub fn find(
                 _ => vec![],
             };
             caveats.extend(new);
-            (as_reference(s.photo, best, &fit, spacing, level), caveats)
+            (as_reference(s.photo, best, &fit, spacing, level).map(|r| r.doubted(doubt)), caveats)
         }
         None => unclear("The ticks of the rule do not fit one plane."),
     }

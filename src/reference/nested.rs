@@ -1,0 +1,152 @@
+//! Rim or foot: a pocket's rim and the foot of its walls have the same planned size, seen at two depths.
+
+use super::figure::{Candidate, Figure, examine};
+use super::pocket::is_rim;
+use super::profile::Profiler;
+use super::quads::{Camera, Quad};
+use crate::geometry::{PlaneView, Point, signed_area};
+
+/// How far the search from half way between foot and rim reaches, in distances from foot to rim: both edges of every side,
+/// for an outline may have some sides at the rim and others at the foot. The examination prefers the outer of two edges.
+const BOTH: f64 = 1.2;
+
+/// Share of the growth from foot to rim from which another outline is an outer one: an outline with one side of four at
+/// the foot lacks a quarter.
+const LARGER: f64 = 0.15;
+
+/// How far the search for a foot below the found outline may stray, same unit: under a half, so that it does not come back
+/// to the outline it started from.
+const STRAY: f64 = 0.45;
+
+/// Least distance between rim and foot in the photo at which they are two edges, px: the blur of one edge.
+const TELLABLE_PX: f64 = 3.0;
+
+/// The outer of two outlines of the planned size, and what is left of the doubt.
+pub struct Rim {
+    pub candidate: Candidate,
+    /// Doubt of its scale (relative, one sigma) from taking foot for rim: half of their difference where both stay
+    /// possible, else 0.
+    pub doubt: f64,
+}
+
+/// Looks for a second outline of the planned size, as high over the found one as the pocket is deep: where it shows, it is
+/// the rim, for the foot lies inside of its rim in every view into a pocket. Where the rim's place lies outside the photo or
+/// too near to the foot's to be told, and no foot shows below the found outline, both stay possible.
+pub fn outer(profiler: &Profiler, found: Candidate, figure: &Figure, camera: &Camera, depth_mm: Option<f64>) -> Rim {
+    // An unknown depth has a doubt of its own, larger than this one.
+    let Some(depth) = depth_mm.filter(|d| *d > 0.0) else { return Rim { candidate: found, doubt: 0.0 } };
+    let view = found.fitted.view.clone();
+    let distance = view.pose.distance();
+    let half = depth / (2.0 * distance.max(depth));
+    let at = |up: f64| corners(&view.shifted(up), figure);
+    let (here, above) = (at(0.0), at(depth));
+    let apart = here.iter().zip(&above).map(|(a, b)| a.distance(*b)).sum::<f64>() / 4.0;
+    if apart < TELLABLE_PX {
+        return Rim { candidate: found, doubt: half };
+    }
+    let other = |corners: [Point; 4], reach: f64| {
+        let own = Camera { k1: (view.k1, camera.k1.1), k2: (view.k2, camera.k2.1), ..*camera };
+        examine(profiler, &Quad { corners, score: 0.0 }, figure, &own, reach * apart).filter(is_rim)
+    };
+    // Larger in the photo by a good part of what the depth makes, not the same outline once more.
+    let area = |c: &[Point; 4]| signed_area(c).abs();
+    let larger = |c: &Candidate| {
+        area(&corners(&c.fitted.view, figure)) / area(&here) > (area(&above) / area(&here)).powf(LARGER)
+    };
+    if let Some(rim) = other(at(0.5 * depth), BOTH).filter(larger) {
+        return Rim { candidate: rim, doubt: 0.0 };
+    }
+    let hidden = above.iter().any(|c| !profiler.holds(*c, 0.0));
+    let doubt = if hidden && other(at(-depth), STRAY).is_none() { half } else { 0.0 };
+    Rim { candidate: found, doubt }
+}
+
+fn corners(view: &PlaneView, figure: &Figure) -> [Point; 4] {
+    let (w, h) = (figure.outline.width / 2.0, figure.outline.height / 2.0);
+    [(-w, -h), (w, -h), (w, h), (-w, h)].map(|(x, y)| view.forward(Point::new(x, y)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::Pose;
+    use crate::photo::Photo;
+    use crate::raster::Plane;
+    use crate::reference::fit::Outline;
+    use nalgebra::{Rotation3, Vector3};
+
+    const POCKET: Figure = Figure { outline: Outline { width: 90.0, height: 60.0, radius: 3.0 }, innermost: false };
+    const DEPTH: f64 = 4.0;
+
+    fn camera() -> Camera {
+        let centre = Point::new(449.5, 349.5);
+        Camera { focal_px: 900.0, relative: 0.03, centre, k1: (0.0, 0.012), k2: (0.0, 0.012) }
+    }
+    fn rim_view() -> PlaneView {
+        let turn = Rotation3::from_euler_angles(0.06, -0.08, 0.1);
+        let pose = Pose {
+            focal_px: 900.0,
+            centre: camera().centre,
+            r1: turn * Vector3::x(),
+            r2: turn * Vector3::y(),
+            t: Vector3::new(2.0, -1.0, 150.0),
+        };
+        PlaneView { pose, k1: 0.0, k2: 0.0 }
+    }
+    /// Pale stock, a dark wall, a floor in between, one pixel of blur. Without `rim` the wall is as pale as the stock.
+    fn drawn(rim: bool) -> Photo {
+        let (top, wall, floor) = (190.0, if rim { 60.0 } else { 190.0 }, 120.0);
+        let (high, low) = (rim_view(), rim_view().shifted(-DEPTH));
+        let inside = |v: &PlaneView, p: Point| (0.5 - POCKET.outline.distance(v.backward(p)) * 3.0).clamp(0.0, 1.0);
+        let rgb = image::RgbImage::from_fn(900, 700, |x, y| {
+            let p = Point::new(f64::from(x), f64::from(y));
+            let (a, b) = (inside(&high, p), inside(&low, p));
+            image::Rgb([(top + a * (wall - top) + a * b * (floor - wall)) as u8; 3])
+        });
+        Photo {
+            file: "drawn.png".into(),
+            sha256: String::new(),
+            width: 900,
+            height: 700,
+            luma: Plane::from_fn(900, 700, |x, y| f32::from(rgb.get_pixel(x as u32, y as u32)[0]) / 255.0),
+            rgb,
+            has_colour: true,
+            camera: Default::default(),
+        }
+    }
+    fn at(profiler: &Profiler, view: &PlaneView) -> Candidate {
+        let quad = Quad { corners: corners(view, &POCKET), score: 1.0 };
+        examine(profiler, &quad, &POCKET, &camera(), 4.0).expect("the drawn outline shows")
+    }
+    /// Side of the found outline over the true rim's, less one.
+    fn error(c: &Candidate) -> f64 {
+        let area = |v: &PlaneView| signed_area(&corners(v, &POCKET)).abs().sqrt();
+        area(&c.fitted.view) / area(&rim_view()) - 1.0
+    }
+    #[test]
+    fn of_two_nested_outlines_the_outer_is_the_rim() {
+        let photo = drawn(true);
+        let profiler = Profiler::new(&photo);
+        let foot = at(&profiler, &rim_view().shifted(-DEPTH));
+        assert!(error(&foot) < -0.02, "fixture is broken: the foot is not found ({})", error(&foot));
+        let rim = outer(&profiler, foot.clone(), &POCKET, &camera(), Some(DEPTH));
+        assert!(error(&rim.candidate).abs() < 0.001 && rim.doubt == 0.0, "{} {}", error(&rim.candidate), rim.doubt);
+        // The rim itself stays.
+        let again = outer(&profiler, at(&profiler, &rim_view()), &POCKET, &camera(), Some(DEPTH));
+        assert!(error(&again.candidate).abs() < 0.001 && again.doubt == 0.0);
+        // A pocket so flat that both are one edge: half of the difference is the doubt.
+        let flat = outer(&profiler, foot, &POCKET, &camera(), Some(0.5)).doubt;
+        assert!((flat - 0.25 / 154.0).abs() < 1e-4, "{flat}");
+    }
+    #[test]
+    fn an_outline_alone_in_the_photo_stays_and_one_that_fills_it_is_doubted() {
+        let photo = drawn(false);
+        let profiler = Profiler::new(&photo);
+        let found = at(&profiler, &rim_view().shifted(-DEPTH));
+        let kept = outer(&profiler, found.clone(), &POCKET, &camera(), Some(DEPTH));
+        assert!((error(&kept.candidate) - error(&found)).abs() < 1e-9 && kept.doubt == 0.0);
+        // So deep a pocket would have its rim outside the photo.
+        let deep = outer(&profiler, found, &POCKET, &camera(), Some(80.0)).doubt;
+        assert!((deep - 40.0 / 154.0).abs() < 0.005, "{deep}");
+    }
+}
