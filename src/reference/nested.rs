@@ -10,9 +10,9 @@ use crate::geometry::{PlaneView, Point, signed_area};
 /// for an outline may have some sides at the rim and others at the foot. The examination prefers the outer of two edges.
 const BOTH: f64 = 1.2;
 
-/// Share of the growth from foot to rim from which another outline is an outer one: an outline with one side of four at
-/// the foot lacks a quarter.
-const LARGER: f64 = 0.15;
+/// Share of the growth from foot to rim from which another outline is not the same: one with one side of four at the foot
+/// lacks a quarter.
+const OTHER: f64 = 0.15;
 
 /// How far the search for a foot below the found outline may stray, same unit: under a half, so that it does not come back
 /// to the outline it started from.
@@ -48,16 +48,14 @@ pub fn outer(profiler: &Profiler, found: Candidate, figure: &Figure, camera: &Ca
         let own = Camera { k1: (view.k1, camera.k1.1), k2: (view.k2, camera.k2.1), ..*camera };
         examine(profiler, &Quad { corners, score: 0.0 }, figure, &own, reach * apart).filter(is_rim)
     };
-    // Larger in the photo by a good part of what the depth makes, not the same outline once more.
-    let area = |c: &[Point; 4]| signed_area(c).abs();
-    let larger = |c: &Candidate| {
-        area(&corners(&c.fitted.view, figure)) / area(&here) > (area(&above) / area(&here)).powf(LARGER)
-    };
-    if let Some(rim) = other(at(0.5 * depth), BOTH).filter(larger) {
+    // Another outline differs in size by a good part of what the depth makes; else it is the same once more.
+    let area = |c: &[Point; 4]| signed_area(c).abs().ln();
+    let grown = |c: &Candidate| (area(&corners(&c.fitted.view, figure)) - area(&here)) / (area(&above) - area(&here));
+    if let Some(rim) = other(at(0.5 * depth), BOTH).filter(|c| grown(c) > OTHER) {
         return Rim { candidate: rim, doubt: 0.0 };
     }
     let hidden = above.iter().any(|c| !profiler.holds(*c, 0.0));
-    let doubt = if hidden && other(at(-depth), STRAY).is_none() { half } else { 0.0 };
+    let doubt = if hidden && !other(at(-depth), STRAY).is_some_and(|c| grown(&c) < -OTHER) { half } else { 0.0 };
     Rim { candidate: found, doubt }
 }
 
