@@ -31,6 +31,9 @@ const LEAST_SHARE: f64 = 0.5;
 /// 1.6, coins that stand out from the stock 2 to 2.5; a coin as pale as the stock is given up.
 const LEAST_QUALITY: f64 = 1.65;
 
+/// Most ellipses looked at at full size, those that stand out most first.
+const MOST_EXAMINED: usize = 12;
+
 /// Texture fakes the share at full size more easily than the clear share.
 const CLEAR_WEIGHT: f64 = 1.5;
 
@@ -43,10 +46,16 @@ const NEAR_REACH: f64 = 0.22;
 const PLAIN: f32 = 0.3;
 
 /// How much of the side that a tilted coin shows may count as its face (one sigma), and what is left without any tilt:
-/// rounded edges and contact shadows. In made scenes half of the circles came out within 0.4 %, half of
-/// them 2 to 3 % too large; 1.6 % is the rms.
-const SIDE_SHARE: f64 = 0.7;
-const EDGE_RELATIVE: f64 = 0.016;
+/// rounded edges and contact shadows. In made scenes most circles come out within 0.3 %, one in six 1 to 2 % off, where a
+/// lit side passed for the face.
+const SIDE_SHARE: f64 = 0.3;
+const EDGE_RELATIVE: f64 = 0.006;
+
+/// Largest rms distance of the edge from the circle, as a share of how near a step must lie: true circles stay under 0.15;
+/// one that runs along the coin here and along its shadow there comes to 0.25 and more, steps at random to 0.58.
+/// The latter are used only where no other circle is seen, with a sigma that says so: made ones are 2 to 7 % off.
+const TRUE_SHARE: f64 = 0.2;
+const UNTRUE_RELATIVE: f64 = 0.05;
 
 /// Relative sigma of the size for a circle of which nothing shows; in proportion where a part does.
 const PARTLY: f64 = 0.04;
@@ -78,6 +87,9 @@ impl Candidate {
         let seen = |v: &PlaneView| ring(&s.profiler, v, radius_mm, (0.6, 0.82)).is_some();
         seen(&self.best.view) || self.other.as_ref().is_some_and(|o| seen(&o.view))
     }
+    fn is_true(&self, reach_px: f64) -> bool {
+        self.residual_px < TRUE_SHARE * tight(reach_px)
+    }
     fn quality(&self) -> f64 {
         self.share + CLEAR_WEIGHT * self.clear
     }
@@ -89,12 +101,21 @@ impl Candidate {
 pub fn find(s: &Search, coin: &Coin, known: &[Reference]) -> (Option<Reference>, Vec<Caveat>) {
     let radius = coin.diameter_mm / 2.0;
     let mut all: Vec<Candidate> = ellipses(&s.edges)
+        .into_iter()
+        // Even one that shows all the way round at full size must stand out in the reduced picture.
+        .filter(|e| 1.0 + CLEAR_WEIGHT * e.clear > LEAST_QUALITY)
+        .take(MOST_EXAMINED)
+        .collect::<Vec<_>>()
         .par_iter()
         .filter_map(|e| examine(s, e, radius))
         .filter(|c| !coin.ringed || c.has_heart(s, radius))
         .filter(|c| c.share >= LEAST_SHARE && c.quality() > LEAST_QUALITY && !c.sunken)
         .collect();
     all.sort_by(|a, b| b.quality().total_cmp(&a.quality()));
+    // Circles that run along one edge all the way round come before those that change from edge to edge.
+    if all.iter().any(|c| c.is_true(s.reach_px)) {
+        all.retain(|c| c.is_true(s.reach_px));
+    }
     let all = outermost(all);
     let Some(best) = all.first() else {
         let text = format!("No circle that could be the named coin ({}) was seen.", coin.name);
@@ -116,7 +137,7 @@ pub fn find(s: &Search, coin: &Coin, known: &[Reference]) -> (Option<Reference>,
         }
     };
     let (level, doubt, new) = s.level(&chosen.best.view, "coin");
-    (as_reference(s.photo, chosen, coin, level).map(|r| r.doubted(doubt)), new.into_iter().collect())
+    (as_reference(s, chosen, coin, level).map(|r| r.doubted(doubt)), new.into_iter().collect())
 }
 
 /// A coin's face and the outline of face and side together differ by up to 5 % of the radius.
@@ -238,6 +259,11 @@ fn start(e: &Ellipse, camera: &Camera, radius_mm: f64, side: f64) -> Option<Plan
     Some(facing(camera, along.into_inner(), normal, t))
 }
 
+/// How near a step must lie to the circle in the end, px.
+fn tight(reach_px: f64) -> f64 {
+    NEAR_PX.max(NEAR_REACH * reach_px)
+}
+
 /// Steps of the photo next to the circle, and the pose fitted to them. Gives the share of places that show one, and their
 /// rms distance in px.
 fn traced(
@@ -254,7 +280,7 @@ fn traced(
         if !profiler.holds(centre, 0.0) {
             return None;
         }
-        let tight = NEAR_PX.max(NEAR_REACH * reach_px);
+        let tight = tight(reach_px);
         let near = [reach_px, 3.0 * tight, tight, tight][round];
         let mut points: Vec<(Point, f64, f64)> = vec![];
         for i in 0..PLACES {
@@ -336,13 +362,14 @@ fn sunken(photo: &Photo, view: &PlaneView, radius_mm: f64) -> bool {
     darkest(&ring(0.84, 0.92)) < -1.1 && darkest(&ring(1.04, 1.14)) > -0.4
 }
 
-fn as_reference(photo: &Photo, c: &Candidate, coin: &Coin, level: Level) -> Option<Reference> {
-    let view = c.best.view.clone();
+fn as_reference(s: &Search, c: &Candidate, coin: &Coin, level: Level) -> Option<Reference> {
+    let (view, photo) = (c.best.view.clone(), s.photo);
     let middle = Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
     // Wear; the coin's side taken for its face; a rounded edge; a circle that shows on part of its way only.
     let side = SIDE_SHARE * coin.thickness_mm * view.pose.obliquity_deg().to_radians().sin();
     let partly = PARTLY * (1.0 - c.share).max(0.0);
-    let size = (coin.tolerance_mm.hypot(side) / coin.diameter_mm).hypot(partly).hypot(EDGE_RELATIVE);
+    let edge = if c.is_true(s.reach_px) { EDGE_RELATIVE } else { UNTRUE_RELATIVE };
+    let size = (coin.tolerance_mm.hypot(side) / coin.diameter_mm).hypot(partly).hypot(edge);
     // Both tilts by their weights: the sigma of a mixture.
     let mixed = |px: Point| {
         let own = c.best.scale_sigma(px);

@@ -5,7 +5,7 @@
 
 use super::pose_fit::{Solved, facing, solve};
 use super::quads::Camera;
-use super::ruler_comb::{Rail, TickMap, purity, row, spacing, tick};
+use super::ruler_comb::{Rail, TickMap, purity, row, spacing, tick, windows};
 use super::ruler_unit::unit;
 use super::search::Search;
 use super::{Level, Reference, Source};
@@ -169,13 +169,17 @@ fn evenness(photo: &Photo, rail: &Rail, long: f64, planner: &mut RealFftPlanner<
     ROWS[1..5]
         .iter()
         .filter_map(|v| {
-            let (_, x) = row(photo, rail, v * long / 1000.0)?;
-            let n = (x.len() / 3).clamp(60, 400).min(x.len());
-            let mut three: Vec<(f64, f64)> =
-                [1, 2, 3].map(|i| purity(&x[(x.len() - n) * i / 4..][..n], planner)).to_vec();
-            three.sort_by(|a, b| b.0.total_cmp(&a.0));
+            let mut seen: Vec<(f64, f64)> = vec![];
+            for x in windows(photo, rail, v * long / 1000.0, 3, (60, 400))? {
+                seen.push(purity(&x, planner));
+                // Two poor ones leave no good second.
+                if seen.iter().filter(|s| s.0 < LEAST_PURITY).count() == 2 {
+                    return None;
+                }
+            }
+            seen.sort_by(|a, b| b.0.total_cmp(&a.0));
             // Neighbouring windows of one comb have nearly one spacing.
-            ((three[0].1 / three[1].1).ln().abs() < 0.2).then_some(three[1].0)
+            ((seen[0].1 / seen[1].1).ln().abs() < 0.2).then_some(seen[1].0)
         })
         .fold(0.0, f64::max)
 }
@@ -183,9 +187,8 @@ fn evenness(photo: &Photo, rail: &Rail, long: f64, planner: &mut RealFftPlanner<
 /// Whether the same comb goes on far from the edge: ridges of a floor do, ticks end.
 fn goes_on(photo: &Photo, rail: &Rail, long: f64, planner: &mut RealFftPlanner<f64>) -> bool {
     let of = |v: f64, planner: &mut RealFftPlanner<f64>| {
-        let (_, x) = row(photo, rail, v * long / 1000.0)?;
-        let n = (x.len() / 2).clamp(60, 600).min(x.len());
-        Some(purity(&x[(x.len() - n) / 2..][..n], planner))
+        let x = windows(photo, rail, v * long / 1000.0, 1, (60, 600))?.next()?;
+        Some(purity(&x, planner))
     };
     let Some(far) = of(FAR, planner) else { return false };
     ROWS[1..5]
@@ -249,10 +252,8 @@ impl Base {
         for dark in [1.0, -1.0] {
             for i in 0..8 {
                 let phase = f64::from(i) / 8.0;
-                let found: Vec<f64> = some
-                    .iter()
-                    .filter_map(|k| narrow(photo, rail, &plain, *k as f64 + phase, v).map(|c| dark * c))
-                    .collect();
+                let found: Vec<f64> =
+                    some.iter().filter_map(|k| narrow(photo, rail, &plain, *k as f64 + phase, v, dark)).collect();
                 let c = median(&found).unwrap_or(0.0);
                 if c > best.0 {
                     best = (c, phase, dark);
@@ -372,9 +373,10 @@ impl Base {
         let step = (0.1 * pitch).max(1.0);
         (self.ticks.0..=self.ticks.1)
             .filter_map(|k| {
-                let own: Vec<f64> =
-                    (-1..=1).filter_map(|i| narrow(photo, rail, map, k as f64, self.v + f64::from(i) * step)).collect();
-                let own = self.dark * median(&own)?;
+                let own: Vec<f64> = (-1..=1)
+                    .filter_map(|i| narrow(photo, rail, map, k as f64, self.v + f64::from(i) * step, self.dark))
+                    .collect();
+                let own = median(&own)?;
                 if own < 0.3 * self.contrast {
                     return None;
                 }
@@ -384,8 +386,8 @@ impl Base {
                 let n = (18.0 * pitch / step) as i32;
                 for i in 1..=n {
                     let v = self.v + step * f64::from(i);
-                    let Some(c) = narrow(photo, rail, map, k as f64, v) else { break };
-                    if self.dark * c > 0.5 * own.min(1.5 * self.contrast) {
+                    let Some(c) = narrow(photo, rail, map, k as f64, v, self.dark) else { break };
+                    if c > 0.5 * own.min(1.5 * self.contrast) {
                         out = step * f64::from(i);
                         missed = 0;
                     } else {
@@ -422,14 +424,15 @@ const LEAN: f64 = 0.08;
 /// Least contrast of a class of ticks against the darkest class; thinner half-millimetre ticks stay above it.
 const EVEN: f64 = 0.35;
 
-/// Contrast at the very place of a tick (no search), log light.
-fn narrow(photo: &Photo, rail: &Rail, map: &TickMap, k: f64, v: f64) -> Option<f64> {
+/// Contrast at the very place of a tick (no search) against the gap it stands out from less, log light, positive where it
+/// is a tick; `dark`: 1 for dark ticks, -1 for bright ones.
+fn narrow(photo: &Photo, rail: &Rail, map: &TickMap, k: f64, v: f64, dark: f64) -> Option<f64> {
     let at = |k: f64| {
         let p = rail.px(map.u(k, v), v);
         let inside = p.x >= 0.0 && p.y >= 0.0 && p.x <= photo.width as f64 - 1.0 && p.y <= photo.height as f64 - 1.0;
-        inside.then(|| f64::from(photo.luma.bilinear(p.x, p.y) + 0.01).ln())
+        inside.then(|| dark * f64::from(photo.luma.bilinear(p.x, p.y) + 0.01).ln())
     };
-    Some((at(k - 0.5)? + at(k + 0.5)?) / 2.0 - at(k)?)
+    Some(at(k - 0.5)?.min(at(k + 0.5)?) - at(k)?)
 }
 
 /// The longest run of numbers with no gap of more than two.

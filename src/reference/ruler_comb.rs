@@ -38,9 +38,8 @@ const SPACING_PX: (f64, f64) = (3.2, 90.0);
 /// lengths under 45 degrees.
 const STRONGEST: f64 = 0.35;
 
-/// Log light along the edge at distance `v`, one value a px from -half to half, three rows averaged. `None` where less
-/// than 60 px lie in the photo.
-pub fn row(photo: &Photo, rail: &Rail, v: f64) -> Option<(f64, Vec<f64>)> {
+/// Part of the edge that lies in the photo at distance `v`, from the middle. `None` where that is under 60 px.
+fn extent(photo: &Photo, rail: &Rail, v: f64) -> Option<(f64, usize)> {
     let (w, h) = (photo.width as f64 - 1.0, photo.height as f64 - 1.0);
     let inside = |u: f64| {
         let p = rail.px(u, v);
@@ -50,10 +49,30 @@ pub fn row(photo: &Photo, rail: &Rail, v: f64) -> Option<(f64, Vec<f64>)> {
     let at = |i: usize| i as f64 - rail.half;
     let first = (0..n).find(|i| inside(at(*i)))?;
     let last = (first..n).rev().find(|i| inside(at(*i)))?;
-    if last - first < 60 {
-        return None;
-    }
-    Some((at(first), (first..=last).map(|i| light(photo, rail, at(i), v)).collect()))
+    (last - first >= 60).then(|| (at(first), last - first + 1))
+}
+
+/// Log light along the edge at distance `v`, one value a px from -half to half, three rows averaged. `None` where less
+/// than 60 px lie in the photo.
+pub fn row(photo: &Photo, rail: &Rail, v: f64) -> Option<(f64, Vec<f64>)> {
+    let (u0, n) = extent(photo, rail, v)?;
+    Some((u0, (0..n).map(|i| light(photo, rail, u0 + i as f64, v)).collect()))
+}
+
+/// Windows of that row, `count` of them evenly spread, each a `count`th of it but within `px`; worked out as asked for.
+pub fn windows(
+    photo: &Photo,
+    rail: &Rail,
+    v: f64,
+    count: usize,
+    px: (usize, usize),
+) -> Option<impl Iterator<Item = Vec<f64>>> {
+    let (u0, whole) = extent(photo, rail, v)?;
+    let n = (whole / count.max(2)).clamp(px.0, px.1).min(whole);
+    Some((1..=count).map(move |i| {
+        let first = (whole - n) * i / (count + 1);
+        (first..first + n).map(|k| light(photo, rail, u0 + k as f64, v)).collect()
+    }))
 }
 
 fn light(photo: &Photo, rail: &Rail, u: f64, v: f64) -> f64 {
@@ -246,7 +265,7 @@ impl TickMap {
     }
 }
 
-/// Contrast of the place of tick `k` against both gaps beside it (log light, positive where the tick is darker), and where
+/// Contrast of the place of tick `k` against either gap beside it (log light, positive where the tick is darker), and where
 /// within 0.3 spacings the tick is darkest (its centroid), px.
 pub fn tick(photo: &Photo, rail: &Rail, map: &TickMap, k: f64, v: f64, dark: f64) -> Option<(f64, f64)> {
     let at = |k: f64| map.u(k, v);
@@ -259,7 +278,8 @@ pub fn tick(photo: &Photo, rail: &Rail, map: &TickMap, k: f64, v: f64, dark: f64
         return None;
     }
     let gap = |k: f64| [-0.06, 0.0, 0.06].map(|d| light(photo, rail, at(k + d), v)).into_iter().sum::<f64>() / 3.0;
-    let ground = (gap(k - 0.5) + gap(k + 0.5)) / 2.0;
+    // The nearer gap in light: a place between a tick and its gap stands out from one side only.
+    let ground = dark * (dark * gap(k - 0.5)).min(dark * gap(k + 0.5));
     let reach = 0.3 * (right - left).abs();
     let n = (4.0 * reach).ceil().max(4.0) as i32;
     let (mut sum, mut weight, mut deepest) = (0.0, 0.0, f64::NEG_INFINITY);

@@ -168,10 +168,13 @@ pub fn search(
         }
         all.extend(as_reference(s.photo, &candidate, figure, Level::Rim).map(|r| r.0.doubted(doubt)));
     }
-    if wants(ReferenceKind::Ruler) {
-        let edge = options.edge_px.or(plan.reference.edge_px);
-        let tick = options.tick.or(plan.reference.tick);
-        let (found, new) = ruler::find(&s, edge, tick, asked.is_some() || edge.is_some() || tick.is_some());
+    let edge = options.edge_px.or(plan.reference.edge_px);
+    let tick = options.tick.or(plan.reference.tick);
+    let named = asked.is_some() || edge.is_some() || tick.is_some();
+    // Beside a card, or points by hand, a rule nobody speaks of would add little and cost time in every photo.
+    let whole = given(plan, options) || all.iter().any(|r| matches!(r.source, Source::Card | Source::Id1));
+    if wants(ReferenceKind::Ruler) && (named || !whole) {
+        let (found, new) = ruler::find(&s, edge, tick, named);
         all.extend(found);
         caveats.extend(new);
     }
@@ -201,6 +204,12 @@ fn raise(all: &mut [Reference], height_mm: f64) {
     if let [only] = lying.as_mut_slice() {
         only.height_mm = height_mm;
     }
+}
+
+/// Whether points or a scale are given by hand.
+fn given(plan: &PlannedCut, options: &Options) -> bool {
+    !(options.points.is_empty() && plan.reference.points.is_empty())
+        || options.mm_per_px.or(plan.reference.mm_per_px).is_some()
 }
 
 /// What is known of the photo's camera beforehand.

@@ -375,6 +375,26 @@ def fitness_blocks():
           immerkaer_median=float(np.median(cells)))
 
 
+def ellipse():
+    """Ellipses through points with noise of 0.3 px on most of the way round, by OpenCV's fitEllipse."""
+    rng = np.random.default_rng(53)
+    cases = []
+    for centre, long, short, deg, share in [((400, 300), 60, 52, 25, 1.0), ((210.5, 620.25), 140, 120, 110, 0.8),
+                                            ((700, 150), 45, 30, 160, 1.0)]:
+        a = np.linspace(0, 2 * np.pi * share, 240, endpoint=False)
+        r = np.radians(deg)
+        x = centre[0] + long * np.cos(a) * np.cos(r) - short * np.sin(a) * np.sin(r)
+        y = centre[1] + long * np.cos(a) * np.sin(r) + short * np.sin(a) * np.cos(r)
+        points = np.round(np.c_[x, y] + rng.normal(0, 0.3, (240, 2)), 3)
+        (cx, cy), axes, angle = cv2.fitEllipse(points.astype(np.float32))
+        # OpenCV: the angle is that of the first axis, the widths are whole.
+        if axes[0] < axes[1]:
+            axes, angle = axes[::-1], angle + 90
+        cases.append(dict(centre=[cx, cy], long=axes[0] / 2, short=axes[1] / 2, angle_deg=angle % 180,
+                          points=points.tolist()))
+    write("ellipse", "OpenCV fitEllipse on points with noise", cases=cases)
+
+
 if __name__ == "__main__":
     chessboards()
     lens()
@@ -387,3 +407,4 @@ if __name__ == "__main__":
     fitness_edges()
     fitness_blocks()
     pitch()
+    ellipse()
