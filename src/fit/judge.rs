@@ -94,7 +94,6 @@ pub fn judge(
         desk.put(&NO_POCKET, Grade::Retake, None, (None, None), String::new());
         // What lamp, floor and passes do cannot be said of something else.
         ridges(&mut desk, frame, patch, plan, seen);
-        exposure(&mut desk, patch);
         scale(&mut desk, frame, references, patch);
         return desk.done();
     }

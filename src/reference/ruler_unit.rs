@@ -19,9 +19,10 @@ const PATTERNS: [(Tick, &[i64]); 8] = [
 /// Least difference in length between two grades, spacings: drawn ones differ by one and more.
 const GRADE: f64 = 0.35;
 
-/// Least share of the scatter of lengths that a pattern must explain, and least lead over the next unit.
+/// Least share of the scatter of lengths that a pattern must explain, and the most it may leave unexplained against what
+/// the next unit leaves: a sixteenth's pattern explains a 1/32 in rule but for its longest ticks.
 const EXPLAINED: f64 = 0.6;
-const LEAD: f64 = 0.12;
+const LEFT_OVER: f64 = 0.7;
 
 /// The unit, and how sure: share of the scatter explained. `lengths`: number and length (in spacings) of every tick seen.
 /// `None` when no pattern explains the lengths or two units do nearly as well.
@@ -31,7 +32,7 @@ pub fn unit(lengths: &[(i64, f64)]) -> Option<(Tick, f64)> {
         .map(|t| (*t, PATTERNS.iter().filter(|p| p.0 == *t).map(|p| explained(lengths, p.1)).fold(0.0, f64::max)))
         .collect();
     best.sort_by(|a, b| b.1.total_cmp(&a.1));
-    (best[0].1 > EXPLAINED && best[0].1 > best[1].1 + LEAD).then_some(best[0])
+    (best[0].1 > EXPLAINED && 1.0 - best[0].1 < LEFT_OVER * (1.0 - best[1].1)).then_some(best[0])
 }
 
 /// Share of the scatter of lengths that a pattern explains at its best start; 0 when its grades do not differ.
@@ -82,7 +83,7 @@ mod tests {
             .map(|k| {
                 let l = pattern.iter().find(|p| k.rem_euclid(p.0) == 0).map_or(0.0, |p| p.1);
                 // Lengths read off a photo scatter by a tenth or two.
-                (k, l + 0.15 * ((k * 37 % 11) as f64 / 5.0 - 1.0))
+                (k, l + 0.15 * ((k * 37).rem_euclid(11) as f64 / 5.0 - 1.0))
             })
             .collect()
     }
