@@ -46,14 +46,14 @@ const NEAR_REACH: f64 = 0.22;
 const PLAIN: f32 = 0.3;
 
 /// How much of the side that a tilted coin shows may count as its face (one sigma), and what is left without any tilt:
-/// rounded edges and contact shadows. In made scenes most circles come out within 0.3 %, one in six 1 to 2 % off, where a
+/// rounded edges and contact shadows. In made scenes most circles come out within 0.3 %, one of twenty 1.4 % off, where a
 /// lit side passed for the face.
 const SIDE_SHARE: f64 = 0.3;
 const EDGE_RELATIVE: f64 = 0.006;
 
-/// Largest rms distance of the edge from the circle, as a share of how near a step must lie: true circles stay under 0.15;
-/// one that runs along the coin here and along its shadow there comes to 0.25 and more, steps at random to 0.58.
-/// The latter are used only where no other circle is seen, with a sigma that says so: made ones are 2 to 7 % off.
+/// Largest rms distance of the edge from the circle, as a share of how near a step must lie: true circles stay under 0.16;
+/// one that runs along the coin here and along its shadow there comes to 0.23 and more, steps at random to 0.58.
+/// The latter are used only where no other circle is seen, with a sigma that says so: made ones are 1.8 to 7.3 % off.
 const TRUE_SHARE: f64 = 0.2;
 const UNTRUE_RELATIVE: f64 = 0.05;
 

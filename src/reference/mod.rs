@@ -17,6 +17,7 @@ mod profile;
 mod quads;
 mod ruler;
 mod ruler_comb;
+mod ruler_read;
 mod ruler_unit;
 mod search;
 mod three;
