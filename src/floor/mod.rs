@@ -111,8 +111,7 @@ pub fn find(
         None => whole_photo(photo),
     };
     let middle_px = centroid(&outline_px);
-    // The lens is undone best over the pocket itself, whose sides differ.
-    let frame = old.fitted_over(&outline_px).aligned_at(middle_px);
+    let frame = old.aligned_at(middle_px);
     let outline_px = match &rim_px {
         Some(rim) => rim.iter().map(|p| frame.to_px.forward(rim_of(&frame).backward(*p))).collect(),
         None => outline_px,

@@ -89,20 +89,6 @@ fn carried(photo: &Photo, reference: &Reference, plan: &PlannedCut, depth: &Dept
 }
 
 impl FloorFrame {
-    /// The same frame, meant for the piece of floor inside the box about `outline_px` (photo px): that is what
-    /// [`FloorFrame::aligned_at`] makes the maps fit. Too large a box gives the ridges of the middle a pitch as it is
-    /// farther out: half a per cent at 130 mm with a lens of k1 = -0.02.
-    pub fn fitted_over(&self, outline_px: &[Point]) -> Self {
-        let on_floor: Vec<Point> = outline_px.iter().map(|p| self.to_px.backward(*p)).collect();
-        let half = |at: fn(&Point) -> f64| {
-            let (lo, hi) =
-                on_floor.iter().map(at).fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), v| (lo.min(v), hi.max(v)));
-            (hi - lo) / 2.0
-        };
-        let (x, y) = (half(|p| p.x), half(|p| p.y));
-        let usable = x.is_finite() && y.is_finite() && x.min(y) > 0.0;
-        Self { half_mm: if usable { (x, y) } else { self.half_mm }, ..self.clone() }
-    }
     /// The same frame turned about its origin so that +x runs along the photo's +x at the photo point `middle`; where the
     /// lens distortion is known, both maps are made to fit best about that point.
     pub fn aligned_at(&self, middle: Point) -> Self {
