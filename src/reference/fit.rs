@@ -2,10 +2,10 @@
 //! points. Pose, focal length, lens distortion and principal point are fitted together, each with what is known of it
 //! beforehand, so that every sigma holds the doubt of all the others.
 
+use super::descent::{least, slopes};
 use super::quads::Camera;
 use crate::geometry::{Homography, PlaneView, Point, Pose};
-use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
-use nalgebra::{DMatrix, DVector, Dyn, Owned, Rotation3, Vector3};
+use nalgebra::{DMatrix, DVector, Rotation3, Vector3};
 
 /// A rectangle with rounded corners about the origin, mm.
 #[derive(Debug, Clone, Copy)]
@@ -138,7 +138,6 @@ struct Problem<'a, S: Sight> {
     camera: &'a Camera,
     /// `sight.common()`, kept.
     common: DMatrix<f64>,
-    d: DVector<f64>,
 }
 
 impl<S: Sight> Problem<'_, S> {
@@ -161,44 +160,15 @@ impl<S: Sight> Problem<'_, S> {
             seen.iter().copied().chain(known).chain(common.iter().copied()),
         )
     }
-    fn slopes(&self) -> DMatrix<f64> {
+    fn slopes(&self, d: &[f64]) -> DMatrix<f64> {
         let (n, m) = (self.common.nrows(), self.common.ncols());
         let mut j = DMatrix::zeros(n + 5 + m, CAMERA + m);
-        let mut d: Vec<f64> = self.d.iter().copied().collect();
-        for k in 0..CAMERA {
-            let here = d[k];
-            d[k] = here + STEPS[k];
-            let ahead = self.at(&d);
-            d[k] = here - STEPS[k];
-            let behind = self.at(&d);
-            d[k] = here;
-            j.set_column(k, &((ahead - behind) / (2.0 * STEPS[k])));
-        }
+        j.view_mut((0, 0), (n + 5 + m, CAMERA)).copy_from(&slopes(|d| self.at(d), d, &STEPS));
         j.view_mut((0, CAMERA), (n, m)).copy_from(&self.common);
         for k in 0..m {
             j[(n + 5 + k, CAMERA + k)] = 1.0;
         }
         j
-    }
-}
-
-impl<S: Sight> LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_, S> {
-    type ResidualStorage = Owned<f64, Dyn>;
-    type JacobianStorage = Owned<f64, Dyn, Dyn>;
-    type ParameterStorage = Owned<f64, Dyn>;
-    fn set_params(&mut self, x: &DVector<f64>) {
-        self.d.copy_from(x);
-    }
-    fn params(&self) -> DVector<f64> {
-        self.d.clone()
-    }
-    fn residuals(&self) -> Option<DVector<f64>> {
-        let r = self.at(self.d.as_slice());
-        r.iter().all(|v| v.is_finite()).then_some(r)
-    }
-    fn jacobian(&self) -> Option<DMatrix<f64>> {
-        let j = self.slopes();
-        j.iter().all(|v| v.is_finite()).then_some(j)
     }
 }
 
@@ -214,19 +184,16 @@ struct Solved {
 fn solve<S: Sight>(start: &PlaneView, sight: &S, camera: &Camera, covariance: bool) -> Option<Solved> {
     let common = sight.common();
     let (n, m) = (common.nrows(), common.ncols());
-    let problem = Problem { start, sight, camera, common, d: DVector::zeros(CAMERA + m) };
-    let (done, report) = LevenbergMarquardt::new().with_patience(20).with_tol(1e-8).minimize(problem);
-    if !report.objective_function.is_finite() {
-        return None;
-    }
-    let r = done.at(done.d.as_slice());
+    let problem = Problem { start, sight, camera, common };
+    let rest = least(CAMERA + m, |d| problem.at(d), |d| problem.slopes(d))?;
+    let r = problem.at(&rest.steps);
     let covariance = if covariance {
-        let j = done.slopes();
+        let j = problem.slopes(&rest.steps);
         Some((j.transpose() * j).try_inverse()?.view((0, 0), (CAMERA, CAMERA)).into_owned())
     } else {
         None
     };
-    let view = moved(start, done.d.as_slice());
+    let view = moved(start, &rest.steps);
     let residuals = r.rows(0, n).iter().copied().collect();
     (view.pose.t.z > 0.0).then_some(Solved { view, residuals, covariance, sum: r.norm_squared() })
 }

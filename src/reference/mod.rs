@@ -2,6 +2,7 @@
 
 mod coin;
 mod coin_ellipse;
+mod descent;
 mod edges;
 mod figure;
 pub(crate) mod fit;

@@ -1,12 +1,12 @@
 //! The camera's pose by least squares of whatever a reference shows of itself: points on a circle, ticks of a rule.
 
+use super::descent::{least, slopes};
 use super::fit::{STEPS, moved};
 use super::quads::Camera;
 use crate::geometry::PlaneView;
 use crate::geometry::Point;
 use crate::geometry::Pose;
-use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
-use nalgebra::{DMatrix, DVector, Dyn, Owned, Vector3};
+use nalgebra::{DMatrix, DVector, Vector3};
 
 /// How far from square above people hold a phone over a pocket, degrees on each axis (one sigma; common practice, no
 /// source). It decides only where the reference itself says nothing of its tilt: a smaller value hides a slanted photo, a
@@ -51,76 +51,28 @@ pub fn scale_at(view: &PlaneView, px: Point) -> f64 {
     view.scale_at(view.backward(px))
 }
 
-struct Problem<'a, F: Fn(&PlaneView) -> Vec<f64>> {
-    start: &'a PlaneView,
-    camera: &'a Camera,
-    own: &'a F,
-    d: DVector<f64>,
-}
-
-impl<F: Fn(&PlaneView) -> Vec<f64>> Problem<'_, F> {
-    fn at(&self, d: &[f64]) -> DVector<f64> {
-        let v = moved(self.start, d);
-        let mut r = (self.own)(&v);
-        let tilt = v.pose.normal() / TILT_SIGMA_DEG.to_radians();
-        r.extend([tilt.x, tilt.y]);
-        r.push((v.pose.focal_px / self.camera.focal_px).ln() / self.camera.relative);
-        r.push((v.k1 - self.camera.k1.0) / self.camera.k1.1);
-        r.extend(d.iter().zip(FREE).map(|(d, free)| d / free));
-        DVector::from_vec(r)
-    }
-    fn slopes(&self) -> DMatrix<f64> {
-        let mut d: Vec<f64> = self.d.iter().copied().collect();
-        let columns: Vec<DVector<f64>> = (0..8)
-            .map(|k| {
-                let here = d[k];
-                d[k] = here + STEPS[k];
-                let ahead = self.at(&d);
-                d[k] = here - STEPS[k];
-                let behind = self.at(&d);
-                d[k] = here;
-                (ahead - behind) / (2.0 * STEPS[k])
-            })
-            .collect();
-        DMatrix::from_columns(&columns)
-    }
-}
-
-impl<F: Fn(&PlaneView) -> Vec<f64>> LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_, F> {
-    type ResidualStorage = Owned<f64, Dyn>;
-    type JacobianStorage = Owned<f64, Dyn, Dyn>;
-    type ParameterStorage = Owned<f64, Dyn>;
-    fn set_params(&mut self, x: &DVector<f64>) {
-        self.d.copy_from(x);
-    }
-    fn params(&self) -> DVector<f64> {
-        self.d.clone()
-    }
-    fn residuals(&self) -> Option<DVector<f64>> {
-        let r = self.at(self.d.as_slice());
-        r.iter().all(|v| v.is_finite()).then_some(r)
-    }
-    fn jacobian(&self) -> Option<DMatrix<f64>> {
-        let j = self.slopes();
-        j.iter().all(|v| v.is_finite()).then_some(j)
-    }
-}
-
 /// The view from `start` that makes the residuals `own` (each in its own sigmas, their number the same for every view)
 /// least, together with what is known of focal length, lens and tilt. Levenberg-Marquardt.
 ///
 /// `None` when the fit does not settle or the plane would lie behind the camera.
 pub fn solve(start: &PlaneView, camera: &Camera, own: impl Fn(&PlaneView) -> Vec<f64>) -> Option<Solved> {
-    let problem = Problem { start, camera, own: &own, d: DVector::zeros(8) };
-    let (done, report) = LevenbergMarquardt::new().with_patience(20).with_tol(1e-8).minimize(problem);
-    if !report.objective_function.is_finite() {
-        return None;
-    }
-    let j = done.slopes();
+    let all = |d: &[f64]| {
+        let v = moved(start, d);
+        let mut r = own(&v);
+        let tilt = v.pose.normal() / TILT_SIGMA_DEG.to_radians();
+        r.extend([tilt.x, tilt.y]);
+        r.push((v.pose.focal_px / camera.focal_px).ln() / camera.relative);
+        r.push((v.k1 - camera.k1.0) / camera.k1.1);
+        r.extend(d.iter().zip(FREE).map(|(d, free)| d / free));
+        DVector::from_vec(r)
+    };
+    let slopes = |d: &[f64]| slopes(all, d, &STEPS[..FREE.len()]);
+    let rest = least(FREE.len(), all, slopes)?;
+    let j = slopes(&rest.steps);
     let covariance = (j.transpose() * j).try_inverse()?;
-    let view = moved(start, done.d.as_slice());
+    let view = moved(start, &rest.steps);
     let residuals = own(&view);
-    let cost = 2.0 * report.objective_function;
+    let cost = 2.0 * rest.objective;
     (view.pose.t.z > 0.0 && cost.is_finite()).then_some(Solved { view, cost, residuals, covariance })
 }
 
