@@ -17,6 +17,7 @@ use crate::caveat::Caveat;
 use crate::caveat::EXIF_UNREADABLE;
 use crate::caveat::PHOTO_CROPPED;
 use crate::error::{Error, Result, Stage};
+use crate::geometry::Point;
 use crate::raster::Plane;
 use image::RgbImage;
 use open::Format;
@@ -70,6 +71,10 @@ impl Photo {
     /// Focal length in pixels from the 35 mm equivalent (diagonal convention: 43.2666 mm is the diagonal of 36 x 24).
     pub fn focal_px(&self) -> Option<f64> {
         self.camera.f35_mm.map(|f| f * (self.width as f64).hypot(self.height as f64) / 43.266_615)
+    }
+    /// Middle of the picture, px (pixel centres are whole numbers).
+    pub fn centre(&self) -> Point {
+        Point::new((self.width as f64 - 1.0) / 2.0, (self.height as f64 - 1.0) / 2.0)
     }
 }
 

@@ -30,7 +30,7 @@ const USABLE_FOCAL_RELATIVE: f64 = 0.08;
 /// of both heights over the distance, in quadrature. Without a reference: unit pixels about the photo's centre, and a
 /// caveat. Cannot fail.
 pub fn frame(photo: &Photo, references: &[Reference], plan: &PlannedCut) -> (FloorFrame, Vec<Caveat>) {
-    let centre = photo_centre(photo);
+    let centre = photo.centre();
     let Some(first) = references.first() else {
         return (unscaled(centre), vec![caveat::NO_REFERENCE.plain()]);
     };
@@ -58,7 +58,7 @@ pub fn frame(photo: &Photo, references: &[Reference], plan: &PlannedCut) -> (Flo
 
 /// The frame by one reference, without its scale's figures.
 fn carried(photo: &Photo, reference: &Reference, plan: &PlannedCut, depth: &Depth, focal: &Focal) -> FloorFrame {
-    let centre = photo_centre(photo);
+    let centre = photo.centre();
     let on_rim = reference.level == Level::Rim;
     // A scale given for the whole photo holds for the floor as it is, unless the user says it is that of the rim.
     let flat = reference.source == Source::Given && !on_rim;
@@ -124,11 +124,6 @@ fn offset_sigma(frame: &FloorFrame, reference: &Reference, depth: &Depth, focal:
     let depth = if reference.level == Level::Rim { depth.sigma_mm } else { 0.0 };
     let height = if reference.height_mm > 0.0 { HEIGHT_SIGMA_MM } else { 0.0 };
     (frame.floor_offset_relative * focal.relative).hypot(depth.hypot(height) / pose.distance().max(1.0))
-}
-
-/// Centre of the photo in pixels, taken as the lens's principal point.
-fn photo_centre(photo: &Photo) -> Point {
-    Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0)
 }
 
 struct Focal {

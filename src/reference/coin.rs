@@ -364,7 +364,7 @@ fn sunken(photo: &Photo, view: &PlaneView, radius_mm: f64) -> bool {
 
 fn as_reference(s: &Search, c: &Candidate, coin: &Coin, level: Level) -> Option<Reference> {
     let (view, photo) = (c.best.view.clone(), s.photo);
-    let middle = Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
+    let middle = photo.centre();
     // Wear; the coin's side taken for its face; a rounded edge; a circle that shows on part of its way only.
     let side = SIDE_SHARE * coin.thickness_mm * view.pose.obliquity_deg().to_radians().sin();
     let partly = PARTLY * (1.0 - c.share).max(0.0);

@@ -134,7 +134,7 @@ pub fn from_scale(photo: &Photo, mm_per_px: f64, level: Option<Level>) -> Result
             "give a positive number: a known length in mm divided by its length in photo pixels",
         ));
     }
-    let (cx, cy) = ((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
+    let Point { x: cx, y: cy } = photo.centre();
     let k = 1.0 / mm_per_px;
     let to_px = Homography::from_matrix(Matrix3::new(k, 0.0, cx, 0.0, k, cy, 0.0, 0.0, 1.0)).ok_or_else(|| {
         Error::new(

@@ -164,7 +164,7 @@ impl Reference {
     /// photo. `None` when the camera's map is degenerate.
     pub(crate) fn from_fit(fitted: &Fitted, photo: &Photo, object: Object) -> Option<(Self, Option<Caveat>)> {
         let view = fitted.view.clone();
-        let middle = Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
+        let middle = photo.centre();
         let (at_px, focal) = (view.forward(object.about), view.pose.focal_px);
         let lens = fitted.lens_sigma(middle, at_px);
         let caveat = (lens > LENS_DOUBT).then(|| {

@@ -207,7 +207,7 @@ fn solved(r: &Reading, camera: &Camera, spacing: Tick) -> Option<Solved> {
 
 fn as_reference(photo: &Photo, r: &Reading, s: &Solved, spacing: Tick, level: Level) -> Option<Reference> {
     let view = s.view.clone();
-    let middle = Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
+    let middle = photo.centre();
     let half = (r.ticks.1 - r.ticks.0) as f64 / 2.0 * spacing.mm();
     let (k0, k1) = (r.ticks.0 as f64, r.ticks.1 as f64);
     let far = r.longest_px;

@@ -214,7 +214,7 @@ fn given(plan: &PlannedCut, options: &Options) -> bool {
 
 /// What is known of the photo's camera beforehand.
 pub fn camera(photo: &Photo) -> Camera {
-    let centre = Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
+    let centre = photo.centre();
     let (k1, k2) = ((0.0, DISTORTION_SIGMA), (0.0, DISTORTION_SIGMA));
     match photo.focal_px() {
         Some(focal_px) => Camera { focal_px, relative: CAMERA_F35_RELATIVE, centre, k1, k2 },

@@ -113,7 +113,7 @@ impl Find {
         let scale = printed.unwrap_or_default();
         let half = middle(self.form) + Point::new(MARGIN_MM, MARGIN_MM);
         let about = scale.point(middle(self.form) - origin(self.form));
-        let photo_middle = Point::new((photo.width as f64 - 1.0) / 2.0, (photo.height as f64 - 1.0) / 2.0);
+        let photo_middle = photo.centre();
         let focal = view.pose.focal_px;
         Some(Reference {
             to_px: view.homography(about, (half.x * scale.x, half.y * scale.y))?,
