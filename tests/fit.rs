@@ -5,13 +5,12 @@ mod support;
 
 use image::RgbImage;
 use lowsun::fit::{ALL, Fit, Grade, Seen, look};
-use lowsun::floor::{Light, Patch};
+use lowsun::floor::Patch;
 use lowsun::geometry::{Homography, Point};
 use lowsun::photo;
 use lowsun::pipeline;
 use lowsun::plan;
 use lowsun::plan::PlannedCut;
-use lowsun::raster::Mask;
 use lowsun::rectify::{FloorFrame, FloorView};
 use lowsun::trace::Trace;
 use lowsun::units::LengthUnit;
@@ -31,28 +30,10 @@ fn truth(name: &str) -> Value {
 /// The picture as a floor: all of it lit and used, one pixel a unit, `outline` for its rim.
 fn see(picture: &Path, outline: Vec<Point>) -> Seen {
     let (photo, _) = photo::read(picture, &photo::Options::default()).unwrap();
-    let (w, h) = (photo.width, photo.height);
     let frame = FloorFrame::from_homography(Homography::identity(), None);
     let view =
         FloorView { origin: Point::default(), step: 1.0, luma: photo.luma.clone(), chroma: None, chroma_shrink: 1 };
-    let patch = Patch {
-        view,
-        mask: Mask::new(w, h, true),
-        outline_px: outline.clone(),
-        outline,
-        islands: vec![],
-        pocket_x_deg: Some(0.0),
-        light: Light::default(),
-        outline_given: true,
-        outline_assumed: false,
-        area: (w * h) as f64,
-        used_fraction: 1.0,
-        burnt_fraction: 0.0,
-        black_fraction: 0.0,
-        blur_px: None,
-        shadow_contrast: None,
-        how: String::new(),
-    };
+    let patch = Patch { outline_px: outline.clone(), outline, ..Patch::whole(view) };
     look(&photo, &frame, &[], &patch, &PlannedCut::default())
 }
 

@@ -4,7 +4,7 @@ mod support;
 use lowsun::floor::{Light, LightSource, Patch};
 use lowsun::geometry::Point;
 use lowsun::marks::{Marks, Options, measure};
-use lowsun::raster::{Mask, Plane, gaussian_blur};
+use lowsun::raster::{Plane, gaussian_blur};
 use lowsun::rectify::FloorView;
 use lowsun::units::{Measured, line_difference};
 use rand::{Rng, SeedableRng};
@@ -20,27 +20,16 @@ fn patch(w: usize, h: usize, noise: &Plane, rel: impl Fn(f64, f64) -> f64 + Sync
         (fall * (1.0 + rel(x as f64 * STEP, y as f64 * STEP) + f64::from(noise.at(x, y)))) as f32
     });
     let (wide, high) = (w as f64 * STEP, h as f64 * STEP);
+    let view = FloorView { origin: Point::new(0.0, 0.0), step: STEP, luma, chroma: None, chroma_shrink: 1 };
     Patch {
-        view: FloorView { origin: Point::new(0.0, 0.0), step: STEP, luma, chroma: None, chroma_shrink: 1 },
-        mask: Mask::new(w, h, true),
         outline: [(0.0, 0.0), (wide, 0.0), (wide, high), (0.0, high)].map(|(x, y)| Point::new(x, y)).to_vec(),
-        outline_px: Vec::new(),
-        islands: Vec::new(),
-        pocket_x_deg: Some(0.0),
         light: Light {
             from_deg: Measured::new(90.0, 1.0),
             elevation_deg: Measured::new(12.0, 0.3),
             source: Some(LightSource::Given),
         },
-        outline_given: true,
-        outline_assumed: false,
-        area: wide * high,
-        used_fraction: 1.0,
-        burnt_fraction: 0.0,
-        black_fraction: 0.0,
         blur_px: Some(1.0),
-        shadow_contrast: None,
-        how: String::new(),
+        ..Patch::whole(view)
     }
 }
 

@@ -5,11 +5,11 @@
 mod profiles;
 
 use lowsun::expect::physics;
-use lowsun::floor::{Light, Patch};
+use lowsun::floor::Patch;
 use lowsun::geometry::{Homography, Point};
 use lowsun::marks::{self, measure};
 use lowsun::photo::{Options, read};
-use lowsun::raster::{Mask, Plane, gaussian_blur, gradients};
+use lowsun::raster::{Plane, gaussian_blur, gradients};
 use lowsun::rectify::{FloorFrame, FloorView, view};
 use lowsun::signal::amplitude_spectrum;
 use lowsun::stats;
@@ -141,26 +141,7 @@ fn the_amplitude_spectrum_is_numpys() {
 
 /// A lit floor of the given samples, nothing left out.
 fn whole_patch(view: FloorView) -> Patch {
-    let (w, h) = (view.luma.width, view.luma.height);
-    let corners = [(0, 0), (w - 1, 0), (w - 1, h - 1), (0, h - 1)];
-    Patch {
-        mask: Mask::new(w, h, true),
-        outline: corners.iter().map(|(i, j)| view.to_floor(*i as f64, *j as f64)).collect(),
-        area: (w * h) as f64 * view.step * view.step,
-        view,
-        outline_px: Vec::new(),
-        islands: Vec::new(),
-        pocket_x_deg: Some(0.0),
-        light: Light::default(),
-        outline_given: true,
-        outline_assumed: false,
-        used_fraction: 1.0,
-        burnt_fraction: 0.0,
-        black_fraction: 0.0,
-        blur_px: Some(1.0),
-        shadow_contrast: None,
-        how: String::new(),
-    }
+    Patch { blur_px: Some(1.0), ..Patch::whole(view) }
 }
 
 /// Source: scipy's least squares of a sinusoid in coloured noise; here every row of a floor holds that profile's value.

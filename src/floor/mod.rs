@@ -82,6 +82,33 @@ pub struct Patch {
     pub how: String,
 }
 
+impl Patch {
+    /// A piece of floor from elsewhere, all of it lit and used: nothing is known of the lamp, the outline is that of the
+    /// samples (given, not found), the pocket's +x is the view's. `outline_px` is empty.
+    pub fn whole(view: FloorView) -> Self {
+        let (w, h) = (view.luma.width, view.luma.height);
+        let (right, low) = (w as f64 - 1.0, h as f64 - 1.0);
+        Self {
+            mask: Mask::new(w, h, true),
+            outline: [(0.0, 0.0), (right, 0.0), (right, low), (0.0, low)].map(|(i, j)| view.to_floor(i, j)).to_vec(),
+            outline_px: Vec::new(),
+            islands: Vec::new(),
+            pocket_x_deg: Some(0.0),
+            light: Light::default(),
+            outline_given: true,
+            outline_assumed: false,
+            area: (w * h) as f64 * view.step * view.step,
+            used_fraction: 1.0,
+            burnt_fraction: 0.0,
+            black_fraction: 0.0,
+            blur_px: None,
+            shadow_contrast: None,
+            how: String::new(),
+            view,
+        }
+    }
+}
+
 /// Finds the floor. Fails when nothing in the photo can be a lit floor at all (all black, all burnt out, too small).
 pub fn find(
     photo: &Photo,

@@ -77,30 +77,14 @@ mod tests {
         let (s, c) = 30f64.to_radians().sin_cos();
         let px = [(0.0, 0.0), (1000.0, 20.0), (980.0, 700.0), (5.0, 690.0)].map(|(x, y)| Point::new(x, y));
         let floor = px.map(|p| Point::new(0.05 * (c * p.x - s * p.y) + 3.0, 0.05 * (s * p.x + c * p.y)));
-        let patch = Patch {
-            view: crate::rectify::FloorView {
-                origin: Point::new(0.0, 0.0),
-                step: 0.05,
-                luma: crate::raster::Plane::new(1, 1),
-                chroma: None,
-                chroma_shrink: 1,
-            },
-            mask: crate::raster::Mask::new(1, 1, true),
-            outline: floor.to_vec(),
-            outline_px: px.to_vec(),
-            islands: vec![],
-            pocket_x_deg: None,
-            light: Default::default(),
-            outline_given: true,
-            outline_assumed: false,
-            area: 1.0,
-            used_fraction: 1.0,
-            burnt_fraction: 0.0,
-            black_fraction: 0.0,
-            blur_px: None,
-            shadow_contrast: None,
-            how: String::new(),
+        let view = crate::rectify::FloorView {
+            origin: Point::new(0.0, 0.0),
+            step: 0.05,
+            luma: crate::raster::Plane::new(1, 1),
+            chroma: None,
+            chroma_shrink: 1,
         };
+        let patch = Patch { outline: floor.to_vec(), outline_px: px.to_vec(), ..Patch::whole(view) };
         let j = Blocks::of(&patch).unwrap().jacobian;
         let want = [[0.05 * c, 0.05 * s], [-0.05 * s, 0.05 * c]];
         for (a, b) in j.as_flattened().iter().zip(want.as_flattened()) {

@@ -258,28 +258,12 @@ pub fn patch_of(img: &RgbImage, step: f64) -> Patch {
         })
     };
     let (wide, high) = (w as f64 * step, h as f64 * step);
+    let view =
+        FloorView { origin: Point::new(0.0, 0.0), step, luma, chroma: Some((ratio(0), ratio(2))), chroma_shrink: 2 };
     Patch {
-        view: FloorView {
-            origin: Point::new(0.0, 0.0),
-            step,
-            luma,
-            chroma: Some((ratio(0), ratio(2))),
-            chroma_shrink: 2,
-        },
-        mask: Mask::new(w, h, true),
         outline: [(0.0, 0.0), (wide, 0.0), (wide, high), (0.0, high)].map(|(x, y)| Point::new(x, y)).to_vec(),
         outline_px: [(0, 0), (w, 0), (w, h), (0, h)].map(|(x, y)| Point::new(x as f64, y as f64)).to_vec(),
-        islands: Vec::new(),
-        pocket_x_deg: Some(0.0),
-        light: Light::default(),
-        outline_given: true,
-        outline_assumed: false,
-        area: wide * high,
-        used_fraction: 1.0,
-        burnt_fraction: 0.0,
-        black_fraction: 0.0,
         blur_px: Some(1.0),
-        shadow_contrast: None,
-        how: String::new(),
+        ..Patch::whole(view)
     }
 }
