@@ -147,12 +147,14 @@ fn every_key_is_there_and_absent_is_null() {
 fn lengths_in_json_stay_millimetres_whatever_the_page_shows() {
     let mut i = made_up("pocket.jpg", true);
     i.plan.units = lowsun::units::LengthUnit::In;
+    (i.frame.floor_offset_corrected, i.frame.floor_offset_mm) = (true, 3.26);
     // The words of a finding are its room's own; only what this room shows is looked at.
     i.explanation.findings[0].changes.clear();
     assert_eq!(report::json(&i)["marks"]["families"][0]["pitch_mm"]["value"], 2.5);
     let page = page(&i);
     assert!(page.contains("0.09843 \u{b1} 0.00016 in"), "the spacing is not shown in inches");
     assert!(!page.contains(" mm<"), "millimetres are left on an inch page");
+    assert!(page.contains("down to the floor by 0.1283 in"), "the way to the floor is not shown in inches");
 }
 
 #[test]

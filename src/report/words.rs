@@ -110,8 +110,8 @@ pub(super) fn scale(i: &Inspection) -> String {
         let how = if f.level == Some(Level::Rim) { "depth and own height" } else { "own height" };
         let change = plus_minus(by, "%");
         out.push_str(&format!(
-            " Carried down to the floor by {:.1} mm (the reference's {how}), which changed it by {change}.",
-            f.floor_offset_mm
+            " Carried down to the floor by {} (the reference's {how}), which changed it by {change}.",
+            i.plan.units.show(f.floor_offset_mm)
         ));
     } else if f.level == Some(Level::Rim) {
         out.push_str(" Not carried down to the floor.");
