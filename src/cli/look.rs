@@ -1,90 +1,15 @@
-//! Flags into options. Bad values are told with what was expected; clap ends with exit code 2 on what it refuses itself.
+//! Flags of everything that looks at a photo, into facts of the plan and options of the rooms.
 
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::{Args, ValueEnum};
 use lowsun::card::Printed;
 use lowsun::error::{Error, Result, Stage};
 use lowsun::geometry::Point;
 use lowsun::pipeline;
 use lowsun::plan::{Coin, Helix, Pattern, PlanFacts, ReferenceKind, Shape, Tick};
 use lowsun::reference::Level;
+use lowsun::trace::Trace;
 use lowsun::units::{LengthUnit, parse_length, wrap_360};
 use std::path::PathBuf;
-
-const EXIT_CODES: &str = "\
-Exit codes:
-  0  inspect: a report was written, whatever it says; check: go, or usable with care; card: it was written
-  1  the photo could not be measured (the message says why and what to try)
-  2  the command line cannot be followed (unknown flag, bad value, output folder in use)
-  3  check: retake, the photo cannot carry an answer
-
-Examples:
-  lowsun check pocket.jpg --plan pocket.toml
-  lowsun inspect pocket.jpg --plan pocket.toml
-  lowsun inspect pocket.jpg --cutter 1/4in --stepover 40% --depth 0.1in --units in --out report
-  lowsun card --form pocket --paper letter --out to-print
-  lowsun inspect scan.png --mm-per-px 0.0423 --light-from left --light-elevation 12";
-
-/// Reads a raking-light photo of a routed pocket floor: what made its ridges, how high they are, what to change.
-#[derive(Debug, Parser)]
-#[command(name = "lowsun", version, about, after_help = EXIT_CODES, max_term_width = 100)]
-pub struct Cli {
-    #[command(subcommand)]
-    pub command: Command,
-}
-
-#[derive(Debug, Subcommand)]
-pub enum Command {
-    /// Measure one photo and write report.html and report.json.
-    #[command(after_help = EXIT_CODES)]
-    Inspect(Box<Inspect>),
-    /// Write our own reference card, to print: PDF and SVG, in its cutting lines, with bars to check the printer.
-    #[command(after_help = EXIT_CODES)]
-    Card(crate::print::Card),
-    /// Say within a second whether a photo is fit for use, and what to change. Writes nothing.
-    #[command(after_help = EXIT_CODES)]
-    Check(Box<Check>),
-}
-
-/// The exit code of `check` for a photo that must be taken again.
-pub const EXIT_RETAKE: u8 = 3;
-
-#[derive(Debug, Args)]
-pub struct Check {
-    /// The photo: JPEG, PNG, TIFF, WebP or HEIC.
-    pub photo: PathBuf,
-    /// What was meant to be cut (TOML). Without it, only what the photo itself shows is judged.
-    #[arg(long, value_name = "PLAN.toml")]
-    pub plan: Option<PathBuf>,
-    /// Print the judgements as JSON instead of text.
-    #[arg(long)]
-    pub json: bool,
-    #[command(flatten)]
-    pub look: Look,
-}
-
-#[derive(Debug, Args)]
-pub struct Inspect {
-    /// The photo: JPEG, PNG, TIFF, WebP or HEIC, lamp low to one side, a bank card beside the pocket.
-    pub photo: PathBuf,
-    /// What was meant to be cut (TOML). Single facts below win over it.
-    #[arg(long, value_name = "PLAN.toml")]
-    pub plan: Option<PathBuf>,
-    /// Folder for the report [default: PHOTO.lowsun beside the photo].
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    /// Replace the report in a folder that already holds something. Other files there are left alone.
-    #[arg(long)]
-    pub overwrite: bool,
-    /// Print report.json on standard output instead of the short text.
-    #[arg(long)]
-    pub json: bool,
-
-    /// Save what every stage hands on (NN-stage.png, NN-stage.json) in this folder.
-    #[arg(long, value_name = "DIR", help_heading = "Looking inside")]
-    pub trace: Option<PathBuf>,
-    #[command(flatten)]
-    pub look: Look,
-}
 
 /// Flags of everything that looks at a photo.
 #[derive(Debug, Args)]
@@ -226,6 +151,17 @@ impl Look {
         }
         o.floor.light_elevation_deg = self.light_elevation;
         Ok(o)
+    }
+    /// Prints the time of every stage on standard error, where it was asked for.
+    pub fn timings(&self, trace: &Trace) {
+        if !self.timings {
+            return;
+        }
+        for (stage, took) in trace.stamps() {
+            eprintln!("{stage:>12} {:>8.1} ms", took.as_secs_f64() * 1e3);
+        }
+        let total: f64 = trace.stamps().iter().map(|s| s.1.as_secs_f64()).sum();
+        eprintln!("{:>12} {:>8.1} ms", "total", total * 1e3);
     }
 }
 

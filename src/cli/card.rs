@@ -1,5 +1,6 @@
 //! `lowsun card`: the reference card as files to print.
 
+use super::say;
 use crate::save;
 use clap::Args;
 use lowsun::card::{Form, Printed};
@@ -7,6 +8,7 @@ use lowsun::draw::{Paper, Sheet};
 use lowsun::error::{Error, Result, Stage};
 use lowsun::units::LengthUnit;
 use std::path::{Path, PathBuf};
+use std::process::ExitCode;
 
 #[derive(Debug, Args)]
 pub struct Card {
@@ -28,11 +30,11 @@ pub struct Card {
     pub overwrite: bool,
 }
 
-/// Writes the files; gives what to tell the user.
+/// Writes the files; tells where they are.
 ///
 /// Fails at [`Stage::Arguments`] on a bar that cannot be, on a file that is there already, and on an ending that is
 /// neither; at [`Stage::Output`] when a file cannot be written.
-pub fn card(args: &Card) -> Result<String> {
+pub fn run(args: &Card) -> Result<ExitCode> {
     let printed = match &args.card_measured {
         Some(t) => Printed::parse(t, LengthUnit::Mm)
             .map_err(|e| Error::new(Stage::Arguments, "--card-measured", e, Printed::HINT))?,
@@ -62,5 +64,6 @@ pub fn card(args: &Card) -> Result<String> {
     for (name, _) in &files {
         told += &format!("{}\n", folder.join(name).display());
     }
-    Ok(told + "Print at 100 %, not \"fit to page\", and measure both bars: they should be 100.0 mm.\n")
+    say(&(told + "Print at 100 %, not \"fit to page\", and measure both bars: they should be 100.0 mm.\n"));
+    Ok(ExitCode::SUCCESS)
 }

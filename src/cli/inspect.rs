@@ -1,0 +1,62 @@
+//! `lowsun inspect`: one photo, one report.
+
+use super::look::Look;
+use super::say;
+use crate::save;
+use clap::Args;
+use lowsun::error::Result;
+use lowsun::trace::Trace;
+use lowsun::{draw, pipeline, plan, report};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+#[derive(Debug, Args)]
+pub struct Inspect {
+    /// The photo: JPEG, PNG, TIFF, WebP or HEIC, lamp low to one side, a bank card beside the pocket.
+    pub photo: PathBuf,
+    /// What was meant to be cut (TOML). Single facts below win over it.
+    #[arg(long, value_name = "PLAN.toml")]
+    pub plan: Option<PathBuf>,
+    /// Folder for the report [default: PHOTO.lowsun beside the photo].
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Replace the report in a folder that already holds something. Other files there are left alone.
+    #[arg(long)]
+    pub overwrite: bool,
+    /// Print report.json on standard output instead of the short text.
+    #[arg(long)]
+    pub json: bool,
+
+    /// Save what every stage hands on (NN-stage.png, NN-stage.json) in this folder.
+    #[arg(long, value_name = "DIR", help_heading = "Looking inside")]
+    pub trace: Option<PathBuf>,
+    #[command(flatten)]
+    pub look: Look,
+}
+
+/// Measures the photo and writes the report. Fails as [`pipeline::inspect`] does, and when the folder is in use.
+pub fn run(args: &Inspect) -> Result<ExitCode> {
+    let options = args.look.options()?;
+    let folder = args.out.clone().unwrap_or_else(|| save::default_folder(&args.photo));
+    save::check_free(&folder, args.overwrite, "--out")?;
+    if let Some(dir) = &args.trace {
+        save::check_free(dir, args.overwrite, "--trace")?;
+    }
+    let (plan, caveats) = plan::gather(args.plan.as_deref(), &args.look.facts())?;
+    let mut trace = match &args.trace {
+        Some(dir) => Trace::into_folder(dir)?,
+        None => Trace::off(),
+    };
+    let inspection = pipeline::inspect(&args.photo, plan, caveats, &options, &mut trace)?;
+    let json = format!("{:#}\n", report::json(&inspection));
+    let pictures = trace.stage("draw", || draw::pictures(&inspection));
+    let page = trace.stage("report", || report::html(&inspection, &pictures))?;
+    save::save(&folder, &[("report.html", page.as_bytes()), ("report.json", json.as_bytes())])?;
+    say(&if args.json {
+        json
+    } else {
+        format!("{}\nreport: {}\n", report::text(&inspection), folder.join("report.html").display())
+    });
+    args.look.timings(&trace);
+    Ok(ExitCode::SUCCESS)
+}

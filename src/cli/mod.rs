@@ -1,0 +1,63 @@
+//! The command line: one file a subcommand with its flags and what it does, [`look`] for the flags that several share.
+//! Bad values are told with what was expected; clap ends with exit code 2 on what it refuses itself.
+
+mod card;
+mod check;
+mod inspect;
+mod look;
+
+use clap::{Parser, Subcommand};
+use lowsun::error::Result;
+use std::io::Write;
+use std::process::ExitCode;
+
+const EXIT_CODES: &str = "\
+Exit codes:
+  0  inspect: a report was written, whatever it says; check: go, or usable with care; card: it was written
+  1  the photo could not be measured (the message says why and what to try)
+  2  the command line cannot be followed (unknown flag, bad value, output folder in use)
+  3  check: retake, the photo cannot carry an answer
+
+Examples:
+  lowsun check pocket.jpg --plan pocket.toml
+  lowsun inspect pocket.jpg --plan pocket.toml
+  lowsun inspect pocket.jpg --cutter 1/4in --stepover 40% --depth 0.1in --units in --out report
+  lowsun card --form pocket --paper letter --out to-print
+  lowsun inspect scan.png --mm-per-px 0.0423 --light-from left --light-elevation 12";
+
+/// Reads a raking-light photo of a routed pocket floor: what made its ridges, how high they are, what to change.
+#[derive(Debug, Parser)]
+#[command(name = "lowsun", version, about, after_help = EXIT_CODES, max_term_width = 100)]
+pub struct Cli {
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Measure one photo and write report.html and report.json.
+    #[command(after_help = EXIT_CODES)]
+    Inspect(Box<inspect::Inspect>),
+    /// Write our own reference card, to print: PDF and SVG, in its cutting lines, with bars to check the printer.
+    #[command(after_help = EXIT_CODES)]
+    Card(card::Card),
+    /// Say within a second whether a photo is fit for use, and what to change. Writes nothing.
+    #[command(after_help = EXIT_CODES)]
+    Check(Box<check::Check>),
+}
+
+impl Command {
+    /// Does what was asked for; gives the exit code.
+    pub fn run(&self) -> Result<ExitCode> {
+        match self {
+            Self::Inspect(args) => inspect::run(args),
+            Self::Card(args) => card::run(args),
+            Self::Check(args) => check::run(args),
+        }
+    }
+}
+
+/// To standard output. A reader that closes its end early is no failure of ours.
+fn say(text: &str) {
+    let _ = std::io::stdout().write_all(text.as_bytes());
+}
