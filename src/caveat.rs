@@ -12,7 +12,7 @@ pub struct Kind {
 }
 
 /// A caveat raised on one photo: its kind and the words that fit the case.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Caveat {
     pub id: &'static str,
     pub text: String,

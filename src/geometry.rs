@@ -8,7 +8,7 @@ use nalgebra::{DMatrix, Matrix3, SMatrix, SVector, Vector3};
 use serde::{Deserialize, Serialize};
 
 /// A point; the field or argument that holds it says in which frame and unit.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, schemars::JsonSchema)]
 pub struct Point {
     pub x: f64,
     pub y: f64,

@@ -7,7 +7,7 @@ use std::fmt;
 pub const MM_PER_INCH: f64 = 25.4;
 
 /// A value with its one-sigma uncertainty, both in the unit that the holding field's name states.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
 pub struct Measured {
     pub value: f64,
     pub sigma: f64,
@@ -33,7 +33,7 @@ impl Measured {
 }
 
 /// The unit lengths are typed in and shown in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, clap::ValueEnum)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, clap::ValueEnum, schemars::JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum LengthUnit {
     #[default]

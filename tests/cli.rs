@@ -394,3 +394,45 @@ fn a_cutting_file_is_read_and_a_bad_line_of_it_is_named() {
     let page = fs::read_to_string(b.at("good").join("report.html")).unwrap();
     assert!(page.contains("What the cutting file says") && page.contains("24 straight passes, to and fro"));
 }
+
+/// `--help`, the manual and the completions come from one definition: every subcommand has its page, and every flag of
+/// `inspect` stands in all three.
+#[test]
+fn manual_and_completions_hold_what_help_holds() {
+    let b = Bench::new();
+    let printed = |args: &[&str]| {
+        let out = Command::cargo_bin("lowsun").unwrap().args(args).output().unwrap();
+        assert!(out.status.success(), "{args:?}");
+        String::from_utf8(out.stdout).unwrap()
+    };
+    let out = b.at("man");
+    printed(&["manual", "--out", out.to_str().unwrap()]);
+    let pages = b.names("man");
+    let help = printed(&["--help"]);
+    let listed: Vec<&str> = help
+        .lines()
+        .skip_while(|l| *l != "Commands:")
+        .skip(1)
+        .take_while(|l| !l.is_empty())
+        .filter(|l| l.starts_with("  ") && !l.starts_with("   "))
+        .map(|l| l.split_whitespace().next().unwrap())
+        .collect();
+    assert!(listed.len() >= 6, "{listed:?}");
+    for name in listed.iter().filter(|n| **n != "help") {
+        assert!(pages.contains(&format!("lowsun-{name}.1")), "{name} has no page in {pages:?}");
+    }
+    let flags: Vec<String> = printed(&["inspect", "--help"])
+        .split_whitespace()
+        .filter(|w| w.starts_with("--") && w[2..].chars().all(|c| c.is_ascii_lowercase() || c == '-') && w.len() > 2)
+        .map(str::to_owned)
+        .collect();
+    assert!(flags.contains(&"--stepover".into()));
+    let page = fs::read_to_string(out.join("lowsun-inspect.1")).unwrap().replace("\\-", "-");
+    let completions: Vec<String> = ["bash", "zsh", "fish"].iter().map(|s| printed(&["completions", s])).collect();
+    for f in flags {
+        assert!(page.contains(&f), "{f} is not in the manual");
+        assert!(completions.iter().all(|c| c.contains(f.trim_start_matches('-'))), "{f} is not completed");
+    }
+    // Nothing is replaced unasked.
+    Command::cargo_bin("lowsun").unwrap().args(["manual", "--out", out.to_str().unwrap()]).assert().failure().code(2);
+}

@@ -110,6 +110,11 @@ fn the_drawings_are_those_the_program_makes() {
 }
 
 #[test]
+fn the_schema_of_the_report_is_that_of_its_types() {
+    check_list("docs/report.schema.json", &format!("{:#}\n", lowsun::report::schema()));
+}
+
+#[test]
 fn no_two_caveats_share_an_id() {
     let mut caveats: Vec<_> = lowsun::caveat::ALL.iter().map(|k| k.id).collect();
     let n = caveats.len();

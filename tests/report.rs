@@ -178,3 +178,24 @@ fn the_short_text_leads_with_the_verdict_and_names_the_first_change() {
     }
     assert!(text.lines().count() < 25, "{text}");
 }
+
+/// JSON Schema draft 2020-12, read by a library that knows nothing of this crate.
+#[test]
+fn reports_follow_their_schema_and_the_schema_can_refuse() {
+    let schema = report::schema();
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    for i in [made_up("pocket.jpg", true), made_up("pocket.jpg", false)] {
+        let mut json = report::json(&i);
+        let faults: Vec<String> = validator.iter_errors(&json).map(|e| format!("{}: {e}", e.instance_path())).collect();
+        assert!(faults.is_empty(), "{faults:#?}");
+        let good = json.clone();
+        json["marks"]["families"] = Value::Null;
+        assert!(!validator.is_valid(&json), "families may not be null");
+        json = good.clone();
+        json["verdict"] = "perhaps".into();
+        assert!(!validator.is_valid(&json), "a verdict of our own making passes");
+        json = good;
+        json["light"]["from_deg"] = 12.into();
+        assert!(!validator.is_valid(&json), "a value without its sigma passes");
+    }
+}

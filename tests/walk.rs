@@ -19,7 +19,11 @@ fn walk(photo: &Path, plan: &Path) -> Result<Value, String> {
     let (plan, caveats) = gather(Some(plan), &PlanFacts::default()).map_err(|e| e.to_string())?;
     let inspection = pipeline::inspect(photo, plan, caveats, &pipeline::Options::default(), &mut Trace::off())
         .map_err(|e| e.to_string())?;
-    Ok(report::json(&inspection))
+    let json = report::json(&inspection);
+    // Draft 2020-12, by a library that knows nothing of this crate; every photo walked here must follow it.
+    jsonschema::validate(&report::schema(), &json)
+        .map_err(|e| format!("against the schema, {}: {e}", e.instance_path()))?;
+    Ok(json)
 }
 
 fn number(v: &Value) -> Option<f64> {

@@ -5,6 +5,7 @@ mod card;
 mod check;
 mod inspect;
 mod look;
+mod manual;
 
 use clap::{Parser, Subcommand};
 use lowsun::error::Result;
@@ -44,6 +45,10 @@ pub enum Command {
     /// Say within a second whether a photo is fit for use, and what to change. Writes nothing.
     #[command(after_help = EXIT_CODES)]
     Check(Box<check::Check>),
+    /// Write the manual pages (man), one a subcommand.
+    Manual(manual::Manual),
+    /// Print the completions of a shell, to be saved where it looks for them.
+    Completions(manual::Completions),
 }
 
 impl Command {
@@ -53,6 +58,8 @@ impl Command {
             Self::Inspect(args) => inspect::run(args),
             Self::Card(args) => card::run(args),
             Self::Check(args) => check::run(args),
+            Self::Manual(args) => manual::run(args),
+            Self::Completions(args) => manual::completions(args),
         }
     }
 }

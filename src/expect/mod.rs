@@ -9,7 +9,7 @@ pub use pitches::{expected, stepover_causes, stepover_past_flat};
 use serde::Serialize;
 
 /// Finding ids, frozen.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, PartialOrd, Ord, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Cause {
     FullWidthFirstPass,

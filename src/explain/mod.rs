@@ -33,7 +33,7 @@ use crate::rectify::FloorFrame;
 use crate::units::Measured;
 use serde::Serialize;
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
     DeflectionSteps,
@@ -45,7 +45,7 @@ pub enum Verdict {
 }
 
 /// One change with numbers.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Change {
     pub what: String,
     pub from: Option<String>,
@@ -57,7 +57,7 @@ pub struct Change {
     pub cautions: Vec<String>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Finding {
     pub id: Cause,
     pub probability: f64,
@@ -67,7 +67,7 @@ pub struct Finding {
     pub changes: Vec<Change>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct PitchMatch {
     pub what: String,
     pub expected_mm: f64,
@@ -75,7 +75,7 @@ pub struct PitchMatch {
     pub sigmas: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Default)]
+#[derive(Debug, Clone, PartialEq, Serialize, Default, schemars::JsonSchema)]
 pub struct Comparison {
     pub planned_stepover_mm: Option<f64>,
     pub nearest_pitch_mm: Option<f64>,
@@ -85,7 +85,7 @@ pub struct Comparison {
 }
 
 /// Why the photo should be taken again, and how.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Retake {
     pub reasons: Vec<String>,
     pub advice: Vec<String>,

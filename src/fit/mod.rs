@@ -29,7 +29,7 @@ use crate::reference::Reference;
 use serde::Serialize;
 
 /// How good one thing is, or the whole photo.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Grade {
     Ok,
@@ -38,7 +38,7 @@ pub enum Grade {
 }
 
 /// One judgement.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Judgement {
     pub id: &'static str,
     pub grade: Grade,

@@ -33,7 +33,7 @@ pub struct Options {
 }
 
 /// How the lamp's place is known.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum LightSource {
     Given,
@@ -41,7 +41,7 @@ pub enum LightSource {
 }
 
 /// The lamp: direction the light comes from (floor frame, degrees) and elevation above the floor at its middle.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, schemars::JsonSchema)]
 pub struct Light {
     pub from_deg: Option<Measured>,
     pub elevation_deg: Option<Measured>,

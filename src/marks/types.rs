@@ -5,7 +5,7 @@ use crate::units::Measured;
 use serde::Serialize;
 
 /// Relief, colour, or not told apart.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum PeriodKind {
     Relief,
@@ -70,7 +70,7 @@ pub struct Line {
     pub odd: bool,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Polarity {
     /// A dark line: the floor steps down going away from the lamp.

@@ -12,7 +12,7 @@ use serde::Serialize;
 use std::path::{Component, Path, PathBuf};
 
 /// The cutting file as read.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct CuttingFile {
     pub file: String,
     /// The unit its lengths are written in; all lengths here are millimetres.

@@ -54,7 +54,7 @@ pub struct FloorFrame {
 }
 
 /// What one reference says about the scale at the floor against the one that the frame is made from.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Compared {
     pub source: Source,
     pub level: Level,

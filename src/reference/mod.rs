@@ -35,7 +35,7 @@ use fit::Fitted;
 use serde::Serialize;
 
 /// What gave the scale; the names are those of report.json.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Source {
     Card,
@@ -84,7 +84,7 @@ impl Source {
 }
 
 /// Which plane of the work a reference lies on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Level {
     Rim,

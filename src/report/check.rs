@@ -1,8 +1,11 @@
 //! What `lowsun check` says: the verdict first, then what to change, then what was looked at.
 
 use super::{Checked, json};
+use crate::caveat::Caveat;
 use crate::fit::{ALL, Grade, Judgement, Kind, word};
-use serde_json::{Value, json};
+use crate::floor::Light;
+use serde::Serialize;
+use serde_json::Value;
 use std::fmt::Write;
 
 /// Faults told with advice. Two or three changes are what a person makes before the next photo.
@@ -62,27 +65,41 @@ fn wrapped(head: &str, text: &str) -> String {
     out
 }
 
+#[derive(Serialize)]
+struct Judged<'a> {
+    schema_version: u32,
+    program: json::Program,
+    photo: json::PhotoFacts<'a>,
+    scale: Option<json::Scale<'a>>,
+    light: Light,
+    verdict: &'static str,
+    change_first: Vec<Advised<'a>>,
+    caveats: &'a [Caveat],
+}
+
+#[derive(Serialize)]
+struct Advised<'a> {
+    id: &'static str,
+    what: &'a str,
+    change: &'static str,
+}
+
+fn advised(j: &Judgement) -> Advised<'_> {
+    Advised { id: j.id, what: &j.text, change: j.change }
+}
+
 /// The same for programs: `photo` and `scale` as in report.json, and the caveats of the rooms that ran.
 pub fn check_json(c: &Checked) -> Value {
-    let advised: Vec<Value> = c
-        .fit
-        .faults()
-        .iter()
-        .take(MOST_FAULTS)
-        .map(|j| json!({ "id": j.id, "what": j.text, "change": j.change }))
-        .collect();
-    let mut out = json!({
-        "schema_version": json::SCHEMA_VERSION,
-        "program": json::program(),
-        "photo": json::photo(&c.photo, &c.fit),
-        "scale": json::scale(&c.frame),
-        "light": c.patch.light,
-        "verdict": word(c.fit.verdict()),
-        "change_first": advised,
-        "caveats": c.caveats,
-    });
-    json::round(&mut out);
-    out
+    json::value_of(&Judged {
+        schema_version: json::SCHEMA_VERSION,
+        program: json::program(),
+        photo: json::photo(&c.photo, &c.fit),
+        scale: json::scale(&c.frame),
+        light: c.patch.light,
+        verdict: word(c.fit.verdict()),
+        change_first: c.fit.faults().into_iter().take(MOST_FAULTS).map(advised).collect(),
+        caveats: &c.caveats,
+    })
 }
 
 #[cfg(test)]

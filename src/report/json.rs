@@ -1,13 +1,22 @@
-//! report.json, schema version 1. Units stand in the names; a measured value is {value, sigma}; absent is null.
+//! report.json, schema version 1. Units stand in the names; a measured value is {value, sigma}; absent is null. The
+//! types here are the contract: the schema is made from them.
 
 use super::Inspection;
-use crate::fit::{Fit, word};
+use crate::caveat::Caveat;
+use crate::explain::{Comparison, Finding, Retake, Verdict};
+use crate::fit::{Fit, Judgement, word};
+use crate::floor::Light;
 use crate::geometry::Point;
-use crate::marks::{Edge, Family, Polarity, Strip};
+use crate::marks::{Edge, Family, PeriodKind, Polarity, Strip};
 use crate::photo::Photo;
-use crate::rectify::FloorFrame;
+use crate::plan::CuttingFile;
+use crate::rectify::{Compared, FloorFrame};
+use crate::reference::{Level, Source};
 use crate::units::Measured;
-use serde_json::{Value, json};
+use schemars::JsonSchema;
+use schemars::generate::SchemaSettings;
+use serde::Serialize;
+use serde_json::Value;
 
 /// Raised only when a key changes its meaning or goes away; new keys may come under the same number.
 pub const SCHEMA_VERSION: u32 = 1;
@@ -18,163 +27,356 @@ const SIGNIFICANT: usize = 7;
 /// The whole report as JSON. Lengths in millimetres are null where the photo has no scale; the same values in photo
 /// pixels then stand under the `_px` names.
 pub fn json(inspection: &Inspection) -> Value {
-    let i = inspection;
-    let e = &i.explanation;
-    let mut out = json!({
-        "schema_version": SCHEMA_VERSION,
-        "program": program(),
-        "photo": photo(&i.photo, &i.fit),
-        "scale": scale(&i.frame),
-        "light": i.patch.light,
-        "floor": floor(i),
-        "marks": marks(i),
-        "cutting_file": i.plan.cutting_file,
-        "comparison": e.comparison,
-        "verdict": e.verdict,
-        "headline": e.headline,
-        "findings": e.findings,
-        "would_settle": e.would_settle,
-        "caveats": i.caveats,
-        "retake": e.retake,
-    });
+    value_of(&Report::from(inspection))
+}
+
+/// The JSON schema (draft 2020-12) of what [`json`] gives, made from its types: `docs/report.schema.json`.
+pub fn schema() -> Value {
+    let mut maker = SchemaSettings::draft2020_12().for_serialize().into_generator();
+    maker.root_schema_for::<Report>().to_value()
+}
+
+/// Serialised and rounded. The types hold only what JSON can hold.
+pub(super) fn value_of(report: &impl Serialize) -> Value {
+    let mut out = serde_json::to_value(report).unwrap_or_default();
     round(&mut out);
     out
 }
 
-pub(super) fn program() -> Value {
-    json!({ "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") })
+/// What lowsun read off one photo. A measured value is {value, sigma}, one standard deviation; null is "not known".
+#[derive(Serialize, JsonSchema)]
+#[schemars(title = "lowsun report, schema version 1")]
+struct Report<'a> {
+    /// 1. Keys may be added under the same number, never changed.
+    schema_version: u32,
+    program: Program,
+    photo: PhotoFacts<'a>,
+    /// Null where nothing of known size was found or given: lengths then stand under the `_px` names.
+    scale: Option<Scale<'a>>,
+    light: Light,
+    floor: Floor,
+    marks: MarksFound,
+    /// What the cutting file says, where one was given.
+    cutting_file: Option<&'a CuttingFile>,
+    comparison: &'a Comparison,
+    verdict: Verdict,
+    /// The finding in one sentence.
+    headline: &'a str,
+    /// The most probable first; probabilities sum to at most 1.
+    findings: &'a [Finding],
+    /// The photo or test cut that would tell the leading causes apart.
+    would_settle: Option<&'a str>,
+    caveats: &'a [Caveat],
+    retake: Option<&'a Retake>,
 }
 
-pub(super) fn scale(f: &FloorFrame) -> Option<Value> {
-    f.scale.map(|s| {
-        json!({
-            "mm_per_px": s,
-            "source": f.source,
-            "residual_px": f.residual_px,
-            "plane": f.level,
-            "floor_offset_corrected": f.floor_offset_corrected,
-        "floor_offset": floor_offset(f),
-            "references": f.compared,
-        })
-    })
+#[derive(Serialize, JsonSchema)]
+pub(super) struct Program {
+    name: &'static str,
+    version: &'static str,
 }
 
-/// The photo and how fit it is.
-pub(super) fn photo(p: &Photo, fit: &Fit) -> Value {
-    json!({
-        "file": p.file,
-        "sha256": p.sha256,
-        "width_px": p.width,
-        "height_px": p.height,
-        "taken": p.camera.taken,
-        "camera": super::camera_name(p),
-        "fitness": { "verdict": word(fit.verdict()), "judgements": fit.judgements },
-    })
+/// The photo and how fit it is; never where it was taken, by whom or with which device.
+#[derive(Serialize, JsonSchema)]
+pub(super) struct PhotoFacts<'a> {
+    /// Name without its folder.
+    file: &'a str,
+    sha256: &'a str,
+    width_px: usize,
+    height_px: usize,
+    /// Local time as the camera wrote it, YYYY-MM-DDTHH:MM:SS.
+    taken: Option<&'a str>,
+    /// Maker and model.
+    camera: Option<String>,
+    fitness: Fitness<'a>,
 }
 
-/// How the scale was carried from the reference's face down to the floor; null where it was not.
-fn floor_offset(f: &FloorFrame) -> Value {
-    if !f.floor_offset_corrected {
-        return Value::Null;
+#[derive(Serialize, JsonSchema)]
+pub(super) struct Fitness<'a> {
+    /// go, care or retake.
+    verdict: &'static str,
+    judgements: &'a [Judgement],
+}
+
+#[derive(Serialize, JsonSchema)]
+pub(super) struct Scale<'a> {
+    /// At the photo's centre.
+    mm_per_px: Measured,
+    source: Option<Source>,
+    residual_px: f64,
+    /// The plane that the reference lies on.
+    plane: Option<Level>,
+    floor_offset_corrected: bool,
+    floor_offset: Option<FloorOffset>,
+    /// Every reference against the first.
+    references: &'a [Compared],
+}
+
+/// How the scale was carried from the reference's face down to the floor.
+#[derive(Serialize, JsonSchema)]
+pub(super) struct FloorOffset {
+    down_mm: f64,
+    change_percent: Measured,
+    camera_distance_mm: Option<f64>,
+}
+
+/// The floor's outline: the same points in upright photo pixels and on the floor plane.
+#[derive(Serialize, JsonSchema)]
+struct Floor {
+    area_mm2: Option<f64>,
+    used_fraction: f64,
+    outline_px: Vec<[f64; 2]>,
+    outline_mm: Option<Vec<[f64; 2]>>,
+    /// given or found.
+    outline_source: &'static str,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct MarksFound {
+    families: Vec<FamilyFound>,
+    edges: Vec<EdgeFound>,
+    strips: Vec<StripFound>,
+    quality: QualityFound,
+    figure: FigureFound,
+    flecks: FlecksFound,
+    rim: RimFound,
+}
+
+/// Evenly spaced lines.
+#[derive(Serialize, JsonSchema)]
+struct FamilyFound {
+    pitch_mm: Option<Measured>,
+    pitch_px: Option<Measured>,
+    /// Across the lines, in [0, 180).
+    normal_deg: Measured,
+    curved: bool,
+    /// Over the floor's own texture.
+    strength_db: f64,
+    /// Chance that texture alone makes such a line.
+    false_alarm: f64,
+    coherent_passes: f64,
+    period_kind: PeriodKind,
+    height_um: Option<Measured>,
+    contrast: f64,
+    coverage: f64,
+    skew: f64,
+    jitter: f64,
+    alternation: f64,
+    harmonics: [f64; 4],
+    colour_share: Option<Measured>,
+}
+
+/// One long, straight edge.
+#[derive(Serialize, JsonSchema)]
+struct EdgeFound {
+    offset_mm: Option<f64>,
+    length_mm: Option<f64>,
+    normal_deg: f64,
+    polarity: Polarity,
+    height_um: Option<Measured>,
+    ends_px: [[f64; 2]; 2],
+}
+
+/// A strip between two edges.
+#[derive(Serialize, JsonSchema)]
+struct StripFound {
+    offset_mm: Option<f64>,
+    width_mm: Option<Measured>,
+    width_px: Option<Measured>,
+    normal_deg: f64,
+    length_mm: Option<f64>,
+    proud: bool,
+    level_um: Option<Measured>,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct QualityFound {
+    visible_lines_per_10mm: Option<f64>,
+    /// Rms relative brightness change of the found marks.
+    ridge_contrast: f64,
+    height_p95_um: Option<Measured>,
+    /// Smallest contrast of even lines that would have been found on this floor.
+    detectable_contrast: f64,
+    detectable_height_um: Option<f64>,
+}
+
+/// Unevenly spaced lines: the wood's own.
+#[derive(Serialize, JsonSchema)]
+struct FigureFound {
+    normal_deg: f64,
+    coherence: f64,
+    contrast: f64,
+    colour_share: Option<f64>,
+}
+
+/// Short flecks of torn fibre.
+#[derive(Serialize, JsonSchema)]
+struct FlecksFound {
+    fraction: f64,
+    per_cm2: Option<f64>,
+    direction_deg: Option<f64>,
+}
+
+/// The pocket's top edges.
+#[derive(Serialize, JsonSchema)]
+struct RimFound {
+    ragged_fraction: Option<Measured>,
+}
+
+impl<'a> From<&'a Inspection> for Report<'a> {
+    fn from(i: &'a Inspection) -> Self {
+        let e = &i.explanation;
+        Self {
+            schema_version: SCHEMA_VERSION,
+            program: program(),
+            photo: photo(&i.photo, &i.fit),
+            scale: scale(&i.frame),
+            light: i.patch.light,
+            floor: floor(i),
+            marks: marks(i),
+            cutting_file: i.plan.cutting_file.as_ref(),
+            comparison: &e.comparison,
+            verdict: e.verdict,
+            headline: &e.headline,
+            findings: &e.findings,
+            would_settle: e.would_settle.as_deref(),
+            caveats: &i.caveats,
+            retake: e.retake.as_ref(),
+        }
     }
-    let percent = Measured { value: 100.0 * f.floor_offset_relative, sigma: 100.0 * f.floor_offset_sigma };
-    json!({
-        "down_mm": f.floor_offset_mm,
-        "change_percent": percent,
-        "camera_distance_mm": f.pose.as_ref().map(|p| p.distance()),
+}
+
+pub(super) fn program() -> Program {
+    Program { name: env!("CARGO_PKG_NAME"), version: env!("CARGO_PKG_VERSION") }
+}
+
+pub(super) fn scale(f: &FloorFrame) -> Option<Scale<'_>> {
+    f.scale.map(|s| Scale {
+        mm_per_px: s,
+        source: f.source,
+        residual_px: f.residual_px,
+        plane: f.level,
+        floor_offset_corrected: f.floor_offset_corrected,
+        floor_offset: floor_offset(f),
+        references: &f.compared,
     })
 }
 
-fn floor(i: &Inspection) -> Value {
+pub(super) fn photo<'a>(p: &'a Photo, fit: &'a Fit) -> PhotoFacts<'a> {
+    PhotoFacts {
+        file: &p.file,
+        sha256: &p.sha256,
+        width_px: p.width,
+        height_px: p.height,
+        taken: p.camera.taken.as_deref(),
+        camera: super::camera_name(p),
+        fitness: Fitness { verdict: word(fit.verdict()), judgements: &fit.judgements },
+    }
+}
+
+fn floor_offset(f: &FloorFrame) -> Option<FloorOffset> {
+    f.floor_offset_corrected.then(|| FloorOffset {
+        down_mm: f.floor_offset_mm,
+        change_percent: Measured { value: 100.0 * f.floor_offset_relative, sigma: 100.0 * f.floor_offset_sigma },
+        camera_distance_mm: f.pose.as_ref().map(|p| p.distance()),
+    })
+}
+
+fn floor(i: &Inspection) -> Floor {
     let scaled = i.frame.scale.is_some();
-    json!({
-        "area_mm2": scaled.then_some(i.patch.area),
-        "used_fraction": i.patch.used_fraction,
-        "outline_px": points(&i.patch.outline_px),
-        "outline_mm": scaled.then(|| points(&i.patch.outline)),
-        "outline_source": if i.patch.outline_given { "given" } else { "found" },
-    })
+    Floor {
+        area_mm2: scaled.then_some(i.patch.area),
+        used_fraction: i.patch.used_fraction,
+        outline_px: points(&i.patch.outline_px),
+        outline_mm: scaled.then(|| points(&i.patch.outline)),
+        outline_source: if i.patch.outline_given { "given" } else { "found" },
+    }
 }
 
-fn marks(i: &Inspection) -> Value {
+fn marks(i: &Inspection) -> MarksFound {
     let scaled = i.frame.scale.is_some();
     let (m, q) = (&i.marks, &i.marks.quality);
-    json!({
-        "families": m.families.iter().map(|f| family(f, scaled)).collect::<Vec<_>>(),
-        "edges": m.edges.iter().map(|e| edge(e, i, scaled)).collect::<Vec<_>>(),
-        "strips": m.strips.iter().map(|s| strip(s, scaled)).collect::<Vec<_>>(),
-        "quality": {
-            "visible_lines_per_10mm": q.visible_lines_per_10mm.filter(|_| scaled),
-            "ridge_contrast": q.ridge_contrast,
-            "height_p95_um": q.height_p95_um,
-            "detectable_contrast": q.detectable_contrast,
-            "detectable_height_um": q.detectable_height_um,
+    MarksFound {
+        families: m.families.iter().map(|f| family(f, scaled)).collect(),
+        edges: m.edges.iter().map(|e| edge(e, i, scaled)).collect(),
+        strips: m.strips.iter().map(|s| strip(s, scaled)).collect(),
+        quality: QualityFound {
+            visible_lines_per_10mm: q.visible_lines_per_10mm.filter(|_| scaled),
+            ridge_contrast: q.ridge_contrast,
+            height_p95_um: q.height_p95_um,
+            detectable_contrast: q.detectable_contrast,
+            detectable_height_um: q.detectable_height_um,
         },
-        "figure": {
-            "normal_deg": m.figure.normal_deg,
-            "coherence": m.figure.coherence,
-            "contrast": m.figure.contrast,
-            "colour_share": m.figure.chroma_share,
+        figure: FigureFound {
+            normal_deg: m.figure.normal_deg,
+            coherence: m.figure.coherence,
+            contrast: m.figure.contrast,
+            colour_share: m.figure.chroma_share,
         },
-        "flecks": {
-            "fraction": m.flecks.fraction,
-            "per_cm2": scaled.then_some(m.flecks.per_cm2),
-            "direction_deg": m.flecks.direction_deg,
+        flecks: FlecksFound {
+            fraction: m.flecks.fraction,
+            per_cm2: scaled.then_some(m.flecks.per_cm2),
+            direction_deg: m.flecks.direction_deg,
         },
-        "rim": { "ragged_fraction": m.rim_ragged },
-    })
+        rim: RimFound { ragged_fraction: m.rim_ragged },
+    }
 }
 
-fn family(f: &Family, scaled: bool) -> Value {
-    json!({
-        "pitch_mm": scaled.then_some(f.pitch),
-        "pitch_px": (!scaled).then_some(f.pitch),
-        "normal_deg": f.normal_deg,
-        "curved": f.curved,
-        "strength_db": f.strength_db,
-        "false_alarm": f.false_alarm,
-        "coherent_passes": f.coherent_passes,
-        "period_kind": f.period_kind,
-        "height_um": f.height_um,
-        "contrast": f.contrast,
-        "coverage": f.coverage,
-        "skew": f.skew,
-        "jitter": f.jitter,
-        "alternation": f.alternation,
-        "harmonics": f.harmonics,
-        "colour_share": f.chroma_share,
-    })
+fn family(f: &Family, scaled: bool) -> FamilyFound {
+    FamilyFound {
+        pitch_mm: scaled.then_some(f.pitch),
+        pitch_px: (!scaled).then_some(f.pitch),
+        normal_deg: f.normal_deg,
+        curved: f.curved,
+        strength_db: f.strength_db,
+        false_alarm: f.false_alarm,
+        coherent_passes: f.coherent_passes,
+        period_kind: f.period_kind,
+        height_um: f.height_um,
+        contrast: f.contrast,
+        coverage: f.coverage,
+        skew: f.skew,
+        jitter: f.jitter,
+        alternation: f.alternation,
+        harmonics: f.harmonics,
+        colour_share: f.chroma_share,
+    }
 }
 
-fn edge(e: &Edge, i: &Inspection, scaled: bool) -> Value {
-    json!({
-        "offset_mm": scaled.then_some(e.offset),
-        "length_mm": scaled.then_some(e.length),
-        "normal_deg": e.normal_deg,
-        "polarity": match e.polarity { Polarity::Shade => "shade", Polarity::Lit => "lit" },
-        "height_um": e.height_um,
-        "ends_px": points(&[i.frame.to_px.forward(e.from), i.frame.to_px.forward(e.to)]),
-    })
+fn edge(e: &Edge, i: &Inspection, scaled: bool) -> EdgeFound {
+    let end = |p: Point| pair(&i.frame.to_px.forward(p));
+    EdgeFound {
+        offset_mm: scaled.then_some(e.offset),
+        length_mm: scaled.then_some(e.length),
+        normal_deg: e.normal_deg,
+        polarity: e.polarity,
+        height_um: e.height_um,
+        ends_px: [end(e.from), end(e.to)],
+    }
 }
 
-fn strip(s: &Strip, scaled: bool) -> Value {
-    json!({
-        "offset_mm": scaled.then_some(s.offset),
-        "width_mm": scaled.then_some(s.width),
-        "width_px": (!scaled).then_some(s.width),
-        "normal_deg": s.normal_deg,
-        "length_mm": scaled.then_some(s.length),
-        "proud": s.proud,
-        "level_um": s.level_um,
-    })
+fn strip(s: &Strip, scaled: bool) -> StripFound {
+    StripFound {
+        offset_mm: scaled.then_some(s.offset),
+        width_mm: scaled.then_some(s.width),
+        width_px: (!scaled).then_some(s.width),
+        normal_deg: s.normal_deg,
+        length_mm: scaled.then_some(s.length),
+        proud: s.proud,
+        level_um: s.level_um,
+    }
 }
 
-fn points(p: &[Point]) -> Value {
-    p.iter().map(|p| json!([p.x, p.y])).collect()
+fn pair(p: &Point) -> [f64; 2] {
+    [p.x, p.y]
+}
+
+fn points(p: &[Point]) -> Vec<[f64; 2]> {
+    p.iter().map(pair).collect()
 }
 
 /// Rounds every fraction in the tree; what is not finite is already null.
-pub(super) fn round(value: &mut Value) {
+fn round(value: &mut Value) {
     match value {
         Value::Array(list) => list.iter_mut().for_each(round),
         Value::Object(map) => map.values_mut().for_each(round),

@@ -22,7 +22,7 @@ use crate::reference::Reference;
 
 pub use check::{check_json, check_text};
 pub use html::html;
-pub use json::json;
+pub use json::{json, schema};
 pub use text::text;
 
 /// What every room handed on for one photo. Lengths are millimetres on the floor plane, or photo pixels where

@@ -28,7 +28,7 @@ const OTHER_TOOL_MM: f64 = 20.0;
 /// How far another level may lie from the planned depth to be taken for it, mm: zero is set by hand to a few hundredths.
 const DEPTH_MM: f64 = 0.1;
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum PassPattern {
     /// Straight passes side by side.
@@ -38,7 +38,7 @@ pub enum PassPattern {
 }
 
 /// Where the first pass at the floor's level lies.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum FirstPass {
     AtTheWall,
@@ -61,7 +61,8 @@ pub struct Run {
 }
 
 /// What the file says about the floor. Lengths in mm, places from the file's zero, x right and y up.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+#[schemars(rename = "CutFloor")]
 pub struct Floor {
     /// Height of the floor; `None`: the file cuts a slope or a curved surface.
     pub z_mm: Option<f64>,

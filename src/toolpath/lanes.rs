@@ -221,7 +221,7 @@ pub(super) fn touched(pieces: &[Piece], s: f64) -> f64 {
 }
 
 /// A distance that many places share.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, schemars::JsonSchema)]
 pub struct Spacing {
     pub mm: f64,
     /// Share of all passes with a neighbour that have it, 0 to 1.

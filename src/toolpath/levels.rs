@@ -19,7 +19,8 @@ const STEEPEST: f64 = 1.0;
 const SLOPING_SHARE: f64 = 0.3;
 
 /// A height at which flat cuts run.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+#[schemars(rename = "CutLevel")]
 pub struct Level {
     /// Height, mm from the file's zero.
     pub z_mm: f64,

@@ -23,7 +23,7 @@ impl Plane {
 }
 
 /// Which way the spindle turns, seen from its motor.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Spin {
     Clockwise,
@@ -113,7 +113,7 @@ impl Move {
 }
 
 /// Sums over the moves. Moves whose start the file does not say are left out.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, schemars::JsonSchema)]
 pub struct Totals {
     pub line_mm: f64,
     /// Along arcs that run clockwise (G2) and counterclockwise (G3).
