@@ -1,6 +1,7 @@
-//! Room 7: what each cause would leave on this floor with this plan: the closed forms ([`physics`]) and the pitches that
-//! follow from one plan ([`expected`]).
+//! Room 7: what each cause would leave on this floor with this plan: the closed forms ([`physics`]), the pitches that
+//! follow from one plan ([`expected`]), and the floor itself, pass by pass ([`model`]).
 
+pub mod model;
 pub mod physics;
 mod pitches;
 

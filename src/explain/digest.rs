@@ -6,6 +6,7 @@ use crate::expect::Expected;
 use crate::fit::Fit;
 use crate::floor::Patch;
 use crate::geometry::Point;
+use crate::geometry::to_segment;
 use crate::marks::{Edge, Family, Marks, Polarity};
 use crate::plan::PlannedCut;
 use crate::plan::Shape;
@@ -293,13 +294,6 @@ fn fillet(e: &Edge, patch: &Patch, plan: &PlannedCut, scaled: bool) -> bool {
     let middle = e.from.lerp(e.to, 0.5);
     let n = patch.outline.len();
     (0..n).any(|i| to_segment(middle, patch.outline[i], patch.outline[(i + 1) % n]) < reach)
-}
-
-/// Distance from a point to a segment.
-fn to_segment(p: Point, a: Point, b: Point) -> f64 {
-    let (v, w) = (b - a, p - a);
-    let t = ((w.x * v.x + w.y * v.y) / (v.x * v.x + v.y * v.y).max(1e-12)).clamp(0.0, 1.0);
-    p.distance(a.lerp(b, t))
 }
 
 /// How much an edge may be a streak of the wood's own figure, 0 to 1: along the figure's lines, where there is one.
