@@ -5,7 +5,6 @@ use super::weights::ramp;
 use crate::expect::Expected;
 use crate::fit::Fit;
 use crate::floor::Patch;
-use crate::geometry::Point;
 use crate::geometry::to_segment;
 use crate::marks::{Edge, Family, Marks, Polarity};
 use crate::plan::PlannedCut;
