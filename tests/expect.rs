@@ -187,7 +187,7 @@ fn floors_match_brute_force_stamping() {
         let plan = parse(&text, "made-up.toml", Default::default()).unwrap();
         let lean = case["tilt"].as_array().map(|t| (f(&t[0]), f(&t[1])));
         let (cause, value) = match (lean, case["lean"].as_f64(), case["rise"].as_f64()) {
-            (Some((along, across)), ..) if across == 0.0 => (Cause::TiltAlongPasses, along),
+            (Some((along, 0.0)), ..) => (Cause::TiltAlongPasses, along),
             (Some((_, across)), ..) => (Cause::TiltAcrossPasses, across),
             (_, Some(lean), _) => (Cause::AlternatingPasses, lean),
             (_, _, Some(rise)) => (Cause::EngagementSteps, rise.abs()),
