@@ -156,10 +156,18 @@ registry! {
         "The rule could not be read; it was not used.",
         "The ticks of a rule give the scale by their spacing. Which spacing it is shows in the longer ticks: every fifth and tenth on a metric rule, every second, fourth, eighth and sixteenth on an inch rule. Where they do not show, half a millimetre can pass for a whole one.",
         "say what neighbouring ticks are apart with --ruler mm, half-mm, 1/16in or 1/32in, and where the ticked edge runs with --ruler-edge";
+    MARKS_OF_ANOTHER_FILE = "marks-of-another-file",
+        "The marks made by hand were made on another file than this photo.",
+        "The file of marks names the photo by its checksum. A photo of the same size that was saved again carries the same places; another photo does not, and every length would then be wrong.",
+        "mark this photo: lowsun mark writes the page";
+    SCALE_FROM_DISTANCE = "scale-from-distance",
+        "The scale comes from one distance between two points.",
+        "Two points give a scale where the camera stood square above. A slant shows in neither of them: held by hand, a phone leans by about five degrees (common practice, no source), which changes the scale from one side of the photo to the other by some per cent. That is part of the sigma.",
+        "mark the four corners of a rectangle of known size instead";
     NO_REFERENCE = "no-reference",
         "Nothing of known size was found in the photo; the marks are given in pixels only.",
         "Without a known size no pitch, height or width can be given in millimetres or inches, and the pitch cannot be set against the planned stepover.",
-        "lay a bank-card sized card flat on the stock beside the pocket, or give four known points with --point";
+        "lay a bank-card sized card flat on the stock beside the pocket; or mark what you know in mark.html (beside the report, or from lowsun mark) and give the saved file with --marks";
     DEPTH_UNKNOWN = "depth-unknown",
         "The pocket's depth is not in the plan, so the scale was not carried from the rim down to the floor.",
         "A card on the stock lies nearer to the camera than the floor; at phone distances this is 0.5 to 2 percent of every length.",

@@ -9,7 +9,7 @@ use crate::fit;
 use crate::floor;
 use crate::marks;
 use crate::photo;
-use crate::plan::PlannedCut;
+use crate::plan::{ByHand, PlannedCut};
 use crate::rectify;
 use crate::reference;
 use crate::report::Checked;
@@ -24,6 +24,8 @@ pub struct Options {
     pub reference: reference::Options,
     pub floor: floor::Options,
     pub marks: marks::Options,
+    /// What was marked by hand, to be held against the photo; its points and outline stand in the rooms' options.
+    pub by_hand: Option<ByHand>,
 }
 
 /// Looks at one photo without measuring its marks: is it fit for an inspection? `caveats` are those the plan already
@@ -42,6 +44,7 @@ pub fn check(
     let (photo, new) = trace.stage("photo", || photo::read(path, &options.photo))?;
     keep(new);
     trace.record("photo", || record::photo(&photo))?;
+    keep(options.by_hand.as_ref().map_or(Ok(vec![]), |m| m.fits(&photo))?);
     let (references, new) = trace.stage("reference", || reference::find(&photo, &plan, &options.reference))?;
     keep(new);
     trace.record("reference", || record::references(&photo, &references))?;

@@ -32,7 +32,16 @@ pub fn run(args: &Check) -> Result<ExitCode> {
     let (plan, caveats) = plan::gather(args.plan.as_deref(), &args.look.facts())?;
     let mut trace = Trace::off();
     let checked = pipeline::check(&args.photo, plan, caveats, &options, &mut trace)?;
-    say(&if args.json { format!("{:#}\n", report::check_json(&checked)) } else { report::check_text(&checked) });
+    let by_hand = if checked.references.is_empty() {
+        "\nIf the photo cannot be taken again: lowsun mark writes a page on which a known size is marked by hand.\n"
+    } else {
+        ""
+    };
+    say(&if args.json {
+        format!("{:#}\n", report::check_json(&checked))
+    } else {
+        report::check_text(&checked) + by_hand
+    });
     args.look.timings(&trace);
     Ok(match checked.fit.verdict() {
         fit::Grade::Retake => ExitCode::from(EXIT_RETAKE),

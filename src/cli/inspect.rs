@@ -1,6 +1,7 @@
 //! `lowsun inspect`: one photo, one report.
 
 use super::look::Look;
+use super::mark;
 use super::say;
 use crate::save;
 use clap::Args;
@@ -51,11 +52,17 @@ pub fn run(args: &Inspect) -> Result<ExitCode> {
     let json = format!("{:#}\n", report::json(&inspection));
     let pictures = trace.stage("draw", || draw::pictures(&inspection));
     let page = trace.stage("report", || report::html(&inspection, &pictures))?;
-    save::save(&folder, &[("report.html", page.as_bytes()), ("report.json", json.as_bytes())])?;
+    // Where nothing of known size was found, the page to mark it by hand lies beside the report.
+    let to_mark = if inspection.references.is_empty() { Some(mark::page(&inspection.photo)?) } else { None };
+    let mut files = vec![("report.html", page.as_bytes()), ("report.json", json.as_bytes())];
+    files.extend(to_mark.as_ref().map(|p| (mark::PAGE, p.as_bytes())));
+    save::save(&folder, &files)?;
     say(&if args.json {
         json
     } else {
-        format!("{}\nreport: {}\n", report::text(&inspection), folder.join("report.html").display())
+        let hint = to_mark
+            .map_or(String::new(), |_| format!("no scale: mark it by hand in {}\n", folder.join(mark::PAGE).display()));
+        format!("{}\n{hint}report: {}\n", report::text(&inspection), folder.join("report.html").display())
     });
     args.look.timings(&trace);
     Ok(ExitCode::SUCCESS)

@@ -5,11 +5,11 @@ use lowsun::card::Printed;
 use lowsun::error::{Error, Result, Stage};
 use lowsun::geometry::Point;
 use lowsun::pipeline;
-use lowsun::plan::{Coin, Helix, Pattern, PlanFacts, ReferenceKind, Shape, Tick};
+use lowsun::plan::{ByHand, Coin, HandKnown, Helix, Pattern, PlanFacts, ReferenceKind, Shape, Tick};
 use lowsun::reference::Level;
 use lowsun::trace::Trace;
 use lowsun::units::{LengthUnit, parse_length, wrap_360};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Flags of everything that looks at a photo.
 #[derive(Debug, Args)]
@@ -17,6 +17,9 @@ pub struct Look {
     /// A known point: photo pixels = millimetres. Four or more, no three on one line.
     #[arg(long = "point", value_name = "PX,PY=MM_X,MM_Y", allow_hyphen_values = true, help_heading = "Scale")]
     pub points: Vec<String>,
+    /// What was marked by hand on mark.html: points for the scale, the floor's outline. Other flags here win over it.
+    #[arg(long, value_name = "FILE", help_heading = "Scale", conflicts_with_all = ["points", "mm_per_px"])]
+    pub marks: Option<PathBuf>,
     /// Scale of a flat scan, millimetres per pixel.
     #[arg(long, value_name = "MM", allow_hyphen_values = true, help_heading = "Scale", conflicts_with = "points")]
     pub mm_per_px: Option<f64>,
@@ -127,17 +130,23 @@ impl Look {
             positive("--mm-per-px", s)?;
         }
         o.reference.mm_per_px = self.mm_per_px;
-        o.reference.level = self.reference_on.map(|p| match p {
-            Plane::Rim => Level::Rim,
-            Plane::Floor => Level::Floor,
-        });
+        if let Some(path) = &self.marks {
+            o.by_hand = Some(marked(path, &mut o)?);
+        }
+        match self.reference_on {
+            Some(Plane::Rim) => o.reference.level = Some(Level::Rim),
+            Some(Plane::Floor) => o.reference.level = Some(Level::Floor),
+            None => {}
+        }
         o.reference.no_search = self.no_card_search;
         o.reference.card_measured = measured(self.card_measured.as_deref(), self.units)?;
         o.reference.kind = self.reference;
         o.reference.coin = self.coin.as_deref().map(coin).transpose()?;
         o.reference.tick = self.ruler;
         o.reference.edge_px = if self.ruler_edge.is_empty() { None } else { Some(edge(&self.ruler_edge)?) };
-        o.reference.height_mm = self.reference_height.as_deref().map(height).transpose()?;
+        if let Some(t) = &self.reference_height {
+            o.reference.height_mm = Some(height(t)?);
+        }
         if let Some(t) = &self.outline {
             o.floor.outline_px = outline(t)?;
         }
@@ -163,6 +172,21 @@ impl Look {
         let total: f64 = trace.stamps().iter().map(|s| s.1.as_secs_f64()).sum();
         eprintln!("{:>12} {:>8.1} ms", "total", total * 1e3);
     }
+}
+
+/// The file of marks, and what it says in the rooms' options.
+fn marked(path: &Path, o: &mut pipeline::Options) -> Result<ByHand> {
+    let by_hand = ByHand::read(path)?;
+    if let Some(scale) = &by_hand.scale {
+        o.reference.height_mm = Some(scale.height_mm);
+        o.reference.level = Some(if scale.on_floor { Level::Floor } else { Level::Rim });
+        match &scale.known {
+            HandKnown::Points(p) => o.reference.points = p.clone(),
+            HandKnown::Distance(a, b, mm) => o.reference.distance = Some((*a, *b, *mm)),
+        }
+    }
+    o.floor.outline_px = by_hand.outline_px.clone();
+    Ok(by_hand)
 }
 
 fn bad(option: &str, what: String, hint: &str) -> Error {

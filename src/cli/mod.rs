@@ -6,6 +6,7 @@ mod check;
 mod inspect;
 mod look;
 mod manual;
+mod mark;
 
 use clap::{Parser, Subcommand};
 use lowsun::error::Result;
@@ -24,6 +25,7 @@ Examples:
   lowsun inspect pocket.jpg --plan pocket.toml
   lowsun inspect pocket.jpg --cutter 1/4in --stepover 40% --depth 0.1in --units in --out report
   lowsun card --form pocket --paper letter --out to-print
+  lowsun inspect pocket.jpg --marks pocket.marks.toml
   lowsun inspect scan.png --mm-per-px 0.0423 --light-from left --light-elevation 12";
 
 /// Reads a raking-light photo of a routed pocket floor: what made its ridges, how high they are, what to change.
@@ -45,6 +47,8 @@ pub enum Command {
     /// Say within a second whether a photo is fit for use, and what to change. Writes nothing.
     #[command(after_help = EXIT_CODES)]
     Check(Box<check::Check>),
+    /// Write the page on which reference points and the floor's outline are marked by hand (works offline).
+    Mark(mark::Mark),
     /// Write the manual pages (man), one a subcommand.
     Manual(manual::Manual),
     /// Print the completions of a shell, to be saved where it looks for them.
@@ -58,6 +62,7 @@ impl Command {
             Self::Inspect(args) => inspect::run(args),
             Self::Card(args) => card::run(args),
             Self::Check(args) => check::run(args),
+            Self::Mark(args) => mark::run(args),
             Self::Manual(args) => manual::run(args),
             Self::Completions(args) => manual::completions(args),
         }

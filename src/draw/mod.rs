@@ -23,6 +23,15 @@ use image::RgbImage;
 /// Longest side of a picture in the report, pixels. A full-width A4 print at 200 dpi needs 1500.
 const REPORT_SIDE: u32 = 1600;
 
+/// Longest side of the photo in the page to mark it by hand, pixels: a 12 MP photo stays whole, larger ones lose what no
+/// hand can place.
+const MARK_SIDE: u32 = 4096;
+
+/// The photo alone, without anything its file carried, as a data URI.
+pub fn embedded(photo: &Photo) -> String {
+    svg::data_uri(&reduced(photo, MARK_SIDE).0)
+}
+
 /// The four pictures of a report.
 pub fn pictures(inspection: &Inspection) -> Pictures {
     let ((photo, floor), (profile, spectrum)) = rayon::join(

@@ -125,7 +125,8 @@ fn meaning(ink: Ink, i: &Inspection) -> String {
     }
 }
 
-fn data_uri(picture: &RgbImage) -> String {
+/// The picture as a JPEG inside an address.
+pub(super) fn data_uri(picture: &RgbImage) -> String {
     let mut bytes = Vec::new();
     // Writing to memory cannot fail for a picture that exists.
     let _ = JpegEncoder::new_with_quality(&mut bytes, QUALITY).encode_image(picture);

@@ -166,23 +166,44 @@ pub fn read(path: &Path) -> Result<(PlannedCut, Vec<Caveat>)> {
     Ok((plan, caveats))
 }
 
+/// The plan's own text. Fails as [`read`] does.
 pub(super) fn text_of(path: &Path) -> Result<String> {
-    let name = path.display().to_string();
-    let fail = |what: String, hint: &str| Error::new(Stage::Plan, name.clone(), what, hint);
-    let meta = std::fs::metadata(path)
-        .map_err(|e| fail(format!("cannot be opened ({e})"), "check the path given with --plan, or leave it out"))?;
-    if !meta.is_file() {
-        return Err(fail("is not a file".into(), "give the plan file itself, not its folder"));
+    TextFile { stage: Stage::Plan, option: "--plan", what: "plan" }.read(path)
+}
+
+/// A small text file that the user names, and how its faults are told.
+pub(super) struct TextFile {
+    pub stage: Stage,
+    pub option: &'static str,
+    pub what: &'static str,
+}
+
+impl TextFile {
+    pub fn read(&self, path: &Path) -> Result<String> {
+        let (name, what) = (path.display().to_string(), self.what);
+        let fail = |told: String, hint: String| Error::new(self.stage, name.clone(), told, hint);
+        let meta = std::fs::metadata(path).map_err(|e| {
+            fail(
+                format!("cannot be opened ({e})"),
+                format!("check the path given with {}, or leave it out", self.option),
+            )
+        })?;
+        if !meta.is_file() {
+            return Err(fail("is not a file".into(), format!("give the {what} itself, not its folder")));
+        }
+        if meta.len() > MAX_BYTES {
+            let kb = meta.len() / 1000;
+            let hint = "was another file given in its place?";
+            return Err(fail(format!("is {kb} kB, far too long for a {what}"), hint.into()));
+        }
+        let bytes =
+            std::fs::read(path).map_err(|e| fail(format!("cannot be read ({e})"), "check its permissions".into()))?;
+        let text = String::from_utf8(bytes).map_err(|_| {
+            let hint = format!("save the {what} as plain text; was a photo given in its place?");
+            fail("is not text (UTF-8)".into(), hint)
+        })?;
+        Ok(text.trim_start_matches('\u{feff}').to_owned())
     }
-    if meta.len() > MAX_BYTES {
-        let kb = meta.len() / 1000;
-        return Err(fail(format!("is {kb} kB, far too long for a plan"), "was another file given in its place?"));
-    }
-    let bytes = std::fs::read(path).map_err(|e| fail(format!("cannot be read ({e})"), "check its permissions"))?;
-    let text = String::from_utf8(bytes).map_err(|_| {
-        fail("is not text (UTF-8)".into(), "save the plan as plain text; was a photo given in its place?")
-    })?;
-    Ok(text.trim_start_matches('\u{feff}').to_owned())
 }
 
 /// The text of a plan file into a [`PlannedCut`], not yet looked over; `name` stands in messages, `default` is the unit
@@ -373,13 +394,13 @@ fn line_of(text: &str, at: usize) -> usize {
 }
 
 /// A parser's message into ours: the line, and for an unknown key or word the nearest known one.
-fn explain_toml(text: &str, name: &str, e: &toml::de::Error) -> Error {
+pub(super) fn explain_toml(text: &str, name: &str, e: &toml::de::Error) -> Error {
     let line = e.span().map_or(String::new(), |s| format!("line {}: ", line_of(text, s.start)));
     let message = e.message();
     let words: Vec<&str> = message.split('`').skip(1).step_by(2).collect();
     let (what, hint) = match words.split_first() {
         Some((bad, known)) if message.starts_with("unknown field") => {
-            (format!("'{bad}' is not a key of the plan here"), nearest(bad, known))
+            (format!("'{bad}' is not a key here"), nearest(bad, known))
         }
         Some((bad, known)) if message.starts_with("unknown variant") => {
             (format!("'{bad}' is not one of the words this key takes"), nearest(bad, known))

@@ -3,6 +3,7 @@
 //! [`gather`] is the whole room: plan file ([`read`]), the cutting file over it ([`cutting`]), then single facts over both
 //! ([`merge`]), then the look for probable slips and for what is missing ([`check`]).
 
+mod by_hand;
 mod check;
 mod coins;
 mod cutting;
@@ -11,6 +12,7 @@ mod file;
 #[cfg(test)]
 mod tests;
 
+pub use by_hand::{ByHand, HandKnown, HandScale};
 pub use check::{USUAL_SKIM_MM, check};
 pub use coins::{COINS, Coin};
 pub use cutting::CuttingFile;

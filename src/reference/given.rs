@@ -2,7 +2,7 @@
 
 use super::fit::{Fitted, Pair, ROBUST_FROM, fit_pairs};
 use super::search::camera;
-use super::{Level, Object, Reference, Source};
+use super::{Level, Object, Reference, Source, assumed_focal_px};
 use crate::caveat;
 use crate::caveat::Caveat;
 use crate::error::{Error, Result, Stage};
@@ -22,11 +22,16 @@ const BEST_MARKED_PX: f64 = 0.25;
 const GIVEN_RELATIVE: f64 = 0.002;
 
 /// A plane from four or more known points (photo px, mm with y down). The level is assumed to be the rim (with a caveat)
-/// where it is not given.
+/// where it is not given; the points lie `height_mm` above it.
 ///
 /// Fails on fewer than four points, points that are not finite or outside the photo, points on one line or on one spot,
 /// and on millimetres that run the other way round (y up).
-pub fn from_points(photo: &Photo, points: &[(Point, Point)], level: Option<Level>) -> Result<(Reference, Vec<Caveat>)> {
+pub fn from_points(
+    photo: &Photo,
+    points: &[(Point, Point)],
+    level: Option<Level>,
+    height_mm: f64,
+) -> Result<(Reference, Vec<Caveat>)> {
     let fail = |what: String, hint: &str| Error::new(Stage::Reference, &photo.file, what, hint);
     if points.len() < 4 {
         return Err(fail(
@@ -86,7 +91,7 @@ pub fn from_points(photo: &Photo, points: &[(Point, Point)], level: Option<Level
     let object = Object {
         source: Source::Points,
         level: level.unwrap_or(Level::Rim),
-        height_mm: 0.0,
+        height_mm,
         size_sigma: 0.0,
         about: lo.lerp(hi, 0.5),
         half_mm: ((hi.x - lo.x) / 2.0, (hi.y - lo.y) / 2.0),
@@ -97,20 +102,23 @@ pub fn from_points(photo: &Photo, points: &[(Point, Point)], level: Option<Level
     {
         return Ok((reference, caveats.into_iter().chain(new).collect()));
     }
-    let reference = Reference {
-        to_px,
-        source: Source::Points,
-        level: level.unwrap_or(Level::Rim),
-        height_mm: 0.0,
-        residual_px,
-        relative_sigma,
-        at_px: middle,
-        local_sigma: relative_sigma,
-        outline_px: vec![],
-        focal_px: None,
-        view: None,
-    };
-    Ok((reference, caveats))
+    let level = level.unwrap_or(Level::Rim);
+    let local_sigma = relative_sigma;
+    let at_px = middle;
+    Ok((
+        Reference {
+            to_px,
+            source: Source::Points,
+            level,
+            height_mm,
+            residual_px,
+            relative_sigma,
+            at_px,
+            local_sigma,
+            ..flat()
+        },
+        caveats,
+    ))
 }
 
 /// The camera over the known points, where one fits them about as well as the free map does: a cropped or straightened
@@ -120,6 +128,62 @@ fn camera_of(photo: &Photo, points: &[(Point, Point)], residual_px: f64) -> Opti
     let sigma_px = if points.len() < ROBUST_FROM { MARKED_SIGMA_PX.max(residual_px) } else { BEST_MARKED_PX };
     let pairs: Vec<Pair> = points.iter().map(|(px, mm)| Pair { mm: *mm, px: *px, sigma_px }).collect();
     fit_pairs(&pairs, &camera(photo)).filter(|f| f.residual_px < 2.0 * MARKED_SIGMA_PX.max(residual_px))
+}
+
+/// How far a phone held by hand leans from square, degrees (one sigma; common practice, no source: four photos in five stay
+/// within twice of it). More would drown the mark's own error, less would hide the lean.
+const LEAN_DEG: f64 = 5.0;
+
+/// One distance between two points (photo px, mm), where nothing tells the camera's lean: the photo is taken for square,
+/// and the lean is part of the sigma. The level is assumed to be the rim where it is not given.
+///
+/// Fails on points that are not in the photo or coincide, and on a distance that is not above zero.
+pub fn from_distance(
+    photo: &Photo,
+    (a, b, mm): (Point, Point, f64),
+    level: Option<Level>,
+    height_mm: f64,
+) -> Result<(Reference, Vec<Caveat>)> {
+    let (middle, px) = (a.lerp(b, 0.5), a.distance(b));
+    let outside = |p: Point| {
+        let (w, h) = (photo.width as f64 - 0.5, photo.height as f64 - 0.5);
+        !(-0.5..=w).contains(&p.x) || !(-0.5..=h).contains(&p.y)
+    };
+    let map = Homography::from_matrix(Matrix3::new(px / mm, 0.0, middle.x, 0.0, px / mm, middle.y, 0.0, 0.0, 1.0));
+    let Some(to_px) = map.filter(|_| px >= 1.0 && mm > 0.0 && mm.is_finite() && !outside(a) && !outside(b)) else {
+        let what = format!("{mm} mm between ({}, {}) and ({}, {}) px gives no scale", a.x, a.y, b.x, b.y);
+        let hint = "mark two points apart, inside the photo, and give the distance between them";
+        return Err(Error::new(Stage::Reference, &photo.file, what, hint));
+    };
+    let lean = LEAN_DEG.to_radians();
+    // Along the lean a length looks shorter by its cosine; across the photo the scale changes with the tangent.
+    let local_sigma = (2f64.sqrt() * MARKED_SIGMA_PX / px).hypot(1.0 - lean.cos());
+    let focal = photo.focal_px().unwrap_or_else(|| assumed_focal_px(photo));
+    let relative_sigma = local_sigma.hypot(lean.tan() * middle.distance(photo.centre()) / focal);
+    let mut caveats = vec![caveat::SCALE_FROM_DISTANCE.plain()];
+    if level.is_none() {
+        caveats.push(caveat::REFERENCE_LEVEL_ASSUMED.with("The two points were taken to lie on the stock's top face."));
+    }
+    let level = level.unwrap_or(Level::Rim);
+    let (source, at_px) = (Source::Points, middle);
+    Ok((Reference { to_px, relative_sigma, local_sigma, at_px, source, level, height_mm, ..flat() }, caveats))
+}
+
+/// A reference of which only the map is known.
+fn flat() -> Reference {
+    Reference {
+        to_px: Homography::identity(),
+        source: Source::Given,
+        level: Level::Floor,
+        height_mm: 0.0,
+        residual_px: 0.0,
+        relative_sigma: GIVEN_RELATIVE,
+        at_px: Point::default(),
+        local_sigma: GIVEN_RELATIVE,
+        outline_px: vec![],
+        focal_px: None,
+        view: None,
+    }
 }
 
 /// A flat picture of known scale, mm per px. Holds for the floor unless the level says rim.
@@ -144,19 +208,7 @@ pub fn from_scale(photo: &Photo, mm_per_px: f64, level: Option<Level>) -> Result
             "check the unit",
         )
     })?;
-    Ok(Reference {
-        to_px,
-        source: Source::Given,
-        level: level.unwrap_or(Level::Floor),
-        height_mm: 0.0,
-        residual_px: 0.0,
-        relative_sigma: GIVEN_RELATIVE,
-        at_px: Point::new(cx, cy),
-        local_sigma: GIVEN_RELATIVE,
-        outline_px: vec![],
-        focal_px: None,
-        view: None,
-    })
+    Ok(Reference { to_px, level: level.unwrap_or(Level::Floor), at_px: Point::new(cx, cy), ..flat() })
 }
 
 /// Whether the polygon through the points (by angle round their middle in the photo) runs the other way in millimetres.
@@ -207,15 +259,15 @@ mod tests {
         px.iter().zip(&mm).map(|(a, b)| (Point::new(a.0, a.1), Point::new(b.0, b.1))).collect()
     }
     fn what(points: &[(Point, Point)]) -> String {
-        from_points(&photo(), points, None).unwrap_err().what
+        from_points(&photo(), points, None, 0.0).unwrap_err().what
     }
     #[test]
     fn four_points_fix_the_plane() {
-        let (r, caveats) = from_points(&photo(), &pairs(PX, MM), None).unwrap();
+        let (r, caveats) = from_points(&photo(), &pairs(PX, MM), None, 0.0).unwrap();
         assert_eq!(caveats[0].id, "reference-level-assumed");
         assert!(r.residual_px < 2.0 && r.relative_sigma > 5e-4 && r.relative_sigma < 5e-3, "{}", r.relative_sigma);
         assert!(r.to_px.backward(Point::new(822.4610, 962.5827)).distance(Point::new(42.80, 26.99)) < 1e-3);
-        assert!(from_points(&photo(), &pairs(PX, MM), Some(Level::Floor)).unwrap().1.is_empty());
+        assert!(from_points(&photo(), &pairs(PX, MM), Some(Level::Floor), 0.0).unwrap().1.is_empty());
     }
     #[test]
     fn bad_points_are_named() {
@@ -229,6 +281,19 @@ mod tests {
         let up = MM.map(|(x, y)| (x, -y));
         assert!(what(&pairs(PX, up)).contains("other way"));
         assert!(what(&pairs([(f64::NAN, 0.0), PX[1], PX[2], PX[3]], MM)).contains("not a number"));
+    }
+    /// Worked by hand: 400 px for 50 mm is 8 px per mm; two marks of 1 px each leave sqrt(2) / 400 = 0.354 %, a lean of
+    /// 5 degrees shortens by 1 - cos 5 = 0.381 %: 0.519 % together.
+    #[test]
+    fn one_distance_gives_a_scale_with_the_lean_in_its_doubt() {
+        let (a, b) = (Point::new(600.0, 700.0), Point::new(1000.0, 700.0));
+        let (r, caveats) = from_distance(&photo(), (a, b, 50.0), Some(Level::Floor), 0.0).unwrap();
+        assert!((r.to_px.scale_at(Point::default()) - 8.0).abs() < 1e-9);
+        assert!((r.local_sigma - 0.005192).abs() < 2e-5 && r.relative_sigma >= r.local_sigma, "{}", r.local_sigma);
+        assert_eq!(caveats.len(), 1);
+        for bad in [(a, a, 50.0), (a, b, 0.0), (a, b, f64::NAN), (Point::new(-9.0, 0.0), b, 5.0)] {
+            assert!(from_distance(&photo(), bad, None, 0.0).is_err(), "{bad:?}");
+        }
     }
     #[test]
     fn a_scale_must_be_positive() {

@@ -95,6 +95,8 @@ pub enum Level {
 pub struct Options {
     /// Known points: photo pixels to millimetres on the reference plane.
     pub points: Vec<(Point, Point)>,
+    /// Two photo points and the millimetres between them.
+    pub distance: Option<(Point, Point, f64)>,
     /// Known scale of a flat scan, mm per px.
     pub mm_per_px: Option<f64>,
     /// What gives the scale, where the user says so; nothing else is then looked for.
@@ -221,12 +223,18 @@ pub fn assumed_focal_px(photo: &Photo) -> f64 {
 /// Empty when there is none (rectify raises the caveat): not an error. Fails on points that cannot fix a plane and on a
 /// scale that is not positive.
 pub fn find(photo: &Photo, plan: &PlannedCut, options: &Options) -> Result<(Vec<Reference>, Vec<Caveat>)> {
-    let points = if options.points.is_empty() { &plan.reference.points } else { &options.points };
+    let given = !options.points.is_empty() || options.distance.is_some();
+    let points = if !given { &plan.reference.points } else { &options.points };
     let on_floor = |f: bool| if f { Level::Floor } else { Level::Rim };
     let level = options.level.or(plan.reference.on_floor.map(on_floor));
+    let height_mm = options.height_mm.or(plan.reference.height_mm).unwrap_or(0.0);
     let (mut all, mut caveats) = (vec![], vec![]);
     if !points.is_empty() {
-        let (reference, new) = given::from_points(photo, points, level)?;
+        let (reference, new) = given::from_points(photo, points, level, height_mm)?;
+        all.push(reference);
+        caveats.extend(new);
+    } else if let Some(distance) = options.distance {
+        let (reference, new) = given::from_distance(photo, distance, level, height_mm)?;
         all.push(reference);
         caveats.extend(new);
     } else if let Some(mm_per_px) = options.mm_per_px.or(plan.reference.mm_per_px) {

@@ -1,6 +1,6 @@
 //! The page for people: one file, no scripts, nothing fetched. `page.html` holds the layout.
 
-use super::{Inspection, Pictures, cutting, numbers, words};
+use super::{Inspection, Pictures, cutting, numbers, render, words};
 use crate::explain;
 use crate::explain::findings::record;
 use crate::explain::{Change, Finding};
@@ -86,14 +86,7 @@ pub fn html(i: &Inspection, pictures: &Pictures) -> crate::error::Result<String>
         photo: i.fit.judgements.iter().map(|j| (words::fitness(j.grade), j)).collect(),
         facts: facts(i),
     };
-    page.render().map_err(|e| {
-        crate::error::Error::new(
-            crate::error::Stage::Report,
-            i.photo.file.clone(),
-            e.to_string(),
-            "report this as a fault",
-        )
-    })
+    render(&page, &i.photo.file)
 }
 
 fn facts(i: &Inspection) -> Vec<(&'static str, String)> {

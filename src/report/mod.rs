@@ -5,11 +5,13 @@ mod check;
 mod cutting;
 mod html;
 mod json;
+mod mark;
 mod numbers;
 mod text;
 mod words;
 
 use crate::caveat::Caveat;
+use crate::error::{Error, Result, Stage};
 use crate::expect::Expected;
 use crate::explain::Explanation;
 use crate::fit::Fit;
@@ -23,6 +25,7 @@ use crate::reference::Reference;
 pub use check::{check_json, check_text};
 pub use html::html;
 pub use json::{json, schema};
+pub use mark::mark_page;
 pub use text::text;
 
 /// What every room handed on for one photo. Lengths are millimetres on the floor plane, or photo pixels where
@@ -82,6 +85,11 @@ impl Inspection {
     pub fn camera_name(&self) -> Option<String> {
         camera_name(&self.photo)
     }
+}
+
+/// A template's text. Fails only when the template does, which the build has checked.
+fn render(page: &impl askama::Template, file: &str) -> Result<String> {
+    page.render().map_err(|e| Error::new(Stage::Report, file, e.to_string(), "report this as a fault"))
 }
 
 fn camera_name(photo: &Photo) -> Option<String> {
