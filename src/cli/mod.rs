@@ -7,6 +7,7 @@ mod inspect;
 mod look;
 mod manual;
 mod mark;
+mod reply;
 
 use clap::{Parser, Subcommand};
 use lowsun::error::Result;
@@ -49,6 +50,8 @@ pub enum Command {
     Check(Box<check::Check>),
     /// Write the page on which reference points and the floor's outline are marked by hand (works offline).
     Mark(mark::Mark),
+    /// Turn a report into a plain letter (text and HTML) to the person who sent the photo.
+    Reply(reply::Reply),
     /// Write the manual pages (man), one a subcommand.
     Manual(manual::Manual),
     /// Print the completions of a shell, to be saved where it looks for them.
@@ -63,6 +66,7 @@ impl Command {
             Self::Card(args) => card::run(args),
             Self::Check(args) => check::run(args),
             Self::Mark(args) => mark::run(args),
+            Self::Reply(args) => reply::run(args),
             Self::Manual(args) => manual::run(args),
             Self::Completions(args) => manual::completions(args),
         }

@@ -7,10 +7,10 @@ mod pitches;
 
 pub use pitches::{expected, stepover_causes, stepover_past_flat};
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// Finding ids, frozen.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, PartialOrd, Ord, schemars::JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, PartialOrd, Ord, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Cause {
     FullWidthFirstPass,

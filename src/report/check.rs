@@ -45,7 +45,7 @@ fn kind(j: &Judgement) -> Option<&'static Kind> {
 }
 
 /// Text broken at spaces, the first line after `head`, the others set in as far.
-fn wrapped(head: &str, text: &str) -> String {
+pub(super) fn wrapped(head: &str, text: &str) -> String {
     let indent = head.chars().count();
     let (mut out, mut column) = (head.to_owned(), indent);
     for (n, word) in text.split(' ').enumerate() {

@@ -12,7 +12,7 @@ use crate::photo::Photo;
 use crate::plan::CuttingFile;
 use crate::rectify::{Compared, FloorFrame};
 use crate::reference::{Level, Source};
-use crate::units::Measured;
+use crate::units::{LengthUnit, Measured};
 use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
 use serde::Serialize;
@@ -50,6 +50,8 @@ struct Report<'a> {
     /// 1. Keys may be added under the same number, never changed.
     schema_version: u32,
     program: Program,
+    /// The unit of lengths in sentences; numbers are in the unit of their name.
+    units: LengthUnit,
     photo: PhotoFacts<'a>,
     /// Null where nothing of known size was found or given: lengths then stand under the `_px` names.
     scale: Option<Scale<'a>>,
@@ -229,6 +231,7 @@ impl<'a> From<&'a Inspection> for Report<'a> {
         Self {
             schema_version: SCHEMA_VERSION,
             program: program(),
+            units: i.plan.units,
             photo: photo(&i.photo, &i.fit),
             scale: scale(&i.frame),
             light: i.patch.light,

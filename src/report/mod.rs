@@ -5,6 +5,7 @@ mod check;
 mod cutting;
 mod html;
 mod json;
+mod letter;
 mod mark;
 mod numbers;
 mod text;
@@ -25,6 +26,7 @@ use crate::reference::Reference;
 pub use check::{check_json, check_text};
 pub use html::html;
 pub use json::{json, schema};
+pub use letter::{Letter, Part};
 pub use mark::mark_page;
 pub use text::text;
 

@@ -129,7 +129,7 @@ pub(super) fn scale(i: &Inspection) -> String {
     out
 }
 
-fn capital(s: &str) -> String {
+pub(super) fn capital(s: &str) -> String {
     let mut c = s.chars();
     c.next().map_or(String::new(), |first| first.to_uppercase().chain(c).collect())
 }
