@@ -105,7 +105,8 @@ struct Page<'a> {
 
 /// Captions of the two pictures of a report, in its order.
 const CAPTIONS: [&str; 2] = [
-    "Your photo, with what was found drawn on it.",
+    "Your photo, with what was found drawn on it: dashed the floor that was measured, in colour its lines, the yellow arrow the \
+     way the light falls.",
     "The floor as seen from straight above, with the slow change of the light taken out so that small ridges show. Darker \
      places were left out.",
 ];
