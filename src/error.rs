@@ -16,6 +16,7 @@ pub enum Stage {
     Floor,
     Marks,
     Report,
+    Records,
     Output,
 }
 
@@ -32,6 +33,7 @@ impl std::fmt::Display for Stage {
             Self::Floor => "finding the floor",
             Self::Marks => "measuring the marks",
             Self::Report => "writing the report",
+            Self::Records => "record book",
             Self::Output => "saving the results",
         })
     }

@@ -5,7 +5,7 @@
 //! them into the floor plane at true scale. [`floor`] picks the lit, sharp floor and reads the lamp from the wall's
 //! shadow. [`fit`] says whether the photo can carry an answer. [`marks`] measures line families, edges and strips.
 //! [`expect`] says what each cause would leave on this floor. [`explain`] weighs the marks against that.
-//! [`report`] writes it down. [`pipeline`] is that corridor, one line a room.
+//! [`report`] writes it down, [`records`] keeps it. [`pipeline`] is that corridor, one line a room.
 //!
 //! ```
 //! use lowsun::expect::physics::cusp_height_mm;
@@ -52,6 +52,8 @@ pub mod expect;
 pub mod explain;
 
 pub mod report;
+
+pub mod records;
 
 pub mod draw;
 

@@ -15,6 +15,7 @@ use crate::reference;
 use crate::report::Checked;
 use crate::report::Inspection;
 use crate::trace::Trace;
+use sha2::{Digest, Sha256};
 use std::path::Path;
 
 /// Options of all rooms.
@@ -26,6 +27,12 @@ pub struct Options {
     pub marks: marks::Options,
     /// What was marked by hand, to be held against the photo; its points and outline stand in the rooms' options.
     pub by_hand: Option<ByHand>,
+}
+
+/// SHA-256 over plan and options, as 64 hexadecimal digits. Names that the user gave to things are left out.
+pub fn inputs_sha256(plan: &PlannedCut, options: &Options) -> String {
+    let plan = serde_json::to_string(plan).unwrap_or_default();
+    format!("{:x}", Sha256::digest(format!("{plan}\n{options:?}")))
 }
 
 /// Looks at one photo without measuring its marks: is it fit for an inspection? `caveats` are those the plan already
@@ -74,6 +81,7 @@ pub fn inspect(
     options: &Options,
     trace: &mut Trace,
 ) -> Result<Inspection> {
+    let inputs_sha256 = inputs_sha256(&plan, options);
     let Checked { photo, plan, references, frame, patch, fit, mut caveats } =
         check(path, plan, caveats, options, trace)?;
     let expected = trace.stage("expect", || expect::expected(&plan));
@@ -93,5 +101,5 @@ pub fn inspect(
 
     let mut seen = std::collections::HashSet::new();
     caveats.retain(|c| seen.insert((c.id, c.text.clone())));
-    Ok(Inspection { photo, plan, references, frame, patch, fit, marks, expected, explanation, caveats })
+    Ok(Inspection { inputs_sha256, photo, plan, references, frame, patch, fit, marks, expected, explanation, caveats })
 }

@@ -42,6 +42,23 @@ pub fn check_new(folder: &Path, files: &[(&str, &[u8])], overwrite: bool) -> Res
     }
 }
 
+/// Writes one file. Fails when it is there already and `overwrite` was not asked for, or cannot be written.
+pub fn save_file(path: &Path, bytes: &[u8], overwrite: bool) -> Result<()> {
+    let Some(name) = path.file_name() else {
+        return Err(Error::new(
+            Stage::Arguments,
+            path.display().to_string(),
+            "is no file name",
+            "name a file with --out",
+        ));
+    };
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let name = name.to_string_lossy();
+    let files = [(&*name, bytes)];
+    check_new(folder, &files, overwrite)?;
+    save(folder, &files)
+}
+
 /// Writes `files` (name, bytes) into `folder`. They are written to a folder beside it first and moved in when all are
 /// there, so a failure leaves no half report. Fails when a file cannot be written or moved.
 pub fn save(folder: &Path, files: &[(&str, &[u8])]) -> Result<()> {

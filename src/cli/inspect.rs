@@ -1,11 +1,14 @@
 //! `lowsun inspect`: one photo, one report.
 
+use super::keep::Keep;
 use super::look::Look;
 use super::mark;
 use super::say;
 use crate::save;
 use clap::Args;
 use lowsun::error::Result;
+use lowsun::plan::PlanFacts;
+use lowsun::records::Entry;
 use lowsun::trace::Trace;
 use lowsun::{draw, pipeline, plan, report};
 use std::path::PathBuf;
@@ -28,6 +31,9 @@ pub struct Inspect {
     #[arg(long)]
     pub json: bool,
 
+    #[command(flatten)]
+    pub keep: Keep,
+
     /// Save what every stage hands on (NN-stage.png, NN-stage.json) in this folder.
     #[arg(long, value_name = "DIR", help_heading = "Looking inside")]
     pub trace: Option<PathBuf>,
@@ -43,15 +49,29 @@ pub fn run(args: &Inspect) -> Result<ExitCode> {
     if let Some(dir) = &args.trace {
         save::check_free(dir, args.overwrite, "--trace")?;
     }
-    let (plan, caveats) = plan::gather(args.plan.as_deref(), &args.look.facts())?;
+    let mut book = args.keep.open()?;
+    let facts = PlanFacts { names: args.keep.names(), ..args.look.facts() };
+    let (plan, caveats) = plan::gather(args.plan.as_deref(), &facts)?;
     let mut trace = match &args.trace {
         Some(dir) => Trace::into_folder(dir)?,
         None => Trace::off(),
     };
     let inspection = pipeline::inspect(&args.photo, plan, caveats, &options, &mut trace)?;
-    let json = format!("{:#}\n", report::json(&inspection));
+    let report = report::json(&inspection);
+    let json = format!("{report:#}\n");
     let pictures = trace.stage("draw", || draw::pictures(&inspection));
     let page = trace.stage("report", || report::html(&inspection, &pictures))?;
+    if let Some(book) = &mut book {
+        let plan_text = args.plan.as_deref().and_then(|p| std::fs::read_to_string(p).ok());
+        let entry = Entry {
+            report: &report,
+            html: &page,
+            thumbnail: &draw::thumbnail(&inspection.photo),
+            plan: &inspection.plan,
+            plan_text: plan_text.as_deref(),
+        };
+        eprintln!("{}", args.keep.told(&trace.stage("record", || book.add(&entry, args.overwrite))?));
+    }
     // Where nothing of known size was found, the page to mark it by hand lies beside the report.
     let to_mark = if inspection.references.is_empty() { Some(mark::page(&inspection.photo)?) } else { None };
     let mut files = vec![("report.html", page.as_bytes()), ("report.json", json.as_bytes())];

@@ -116,6 +116,7 @@ impl Look {
             pattern: self.pattern,
             pocket: self.pocket.clone(),
             toolpath: self.toolpath.clone(),
+            ..PlanFacts::default()
         }
     }
     /// Options of the rooms. Fails at [`Stage::Arguments`] on a value that cannot be read or cannot be true.

@@ -4,10 +4,12 @@
 mod card;
 mod check;
 mod inspect;
+mod keep;
 mod look;
 mod manual;
 mod mark;
 mod reply;
+mod records;
 
 use clap::{Parser, Subcommand};
 use lowsun::error::Result;
@@ -16,8 +18,8 @@ use std::process::ExitCode;
 
 const EXIT_CODES: &str = "\
 Exit codes:
-  0  inspect: a report was written, whatever it says; check: go, or usable with care; card: it was written
-  1  the photo could not be measured (the message says why and what to try)
+  0  inspect: a report was written, whatever it says; check: go, or usable with care; others: done
+  1  the photo could not be measured, or the book not be read or written (the message says why and what to try)
   2  the command line cannot be followed (unknown flag, bad value, output folder in use)
   3  check: retake, the photo cannot carry an answer
 
@@ -25,6 +27,8 @@ Examples:
   lowsun check pocket.jpg --plan pocket.toml
   lowsun inspect pocket.jpg --plan pocket.toml
   lowsun inspect pocket.jpg --cutter 1/4in --stepover 40% --depth 0.1in --units in --out report
+  lowsun inspect pocket.jpg --plan pocket.toml --record shop.book --job boathouse
+  lowsun records list shop.book --job boathouse
   lowsun card --form pocket --paper letter --out to-print
   lowsun inspect pocket.jpg --marks pocket.marks.toml
   lowsun inspect scan.png --mm-per-px 0.0423 --light-from left --light-elevation 12";
@@ -56,6 +60,9 @@ pub enum Command {
     Manual(manual::Manual),
     /// Print the completions of a shell, to be saved where it looks for them.
     Completions(manual::Completions),
+    /// Look into a book of inspections kept with inspect --record: list, show, plot, export, merge.
+    #[command(after_help = EXIT_CODES)]
+    Records(records::Records),
 }
 
 impl Command {
@@ -69,6 +76,7 @@ impl Command {
             Self::Reply(args) => reply::run(args),
             Self::Manual(args) => manual::run(args),
             Self::Completions(args) => manual::completions(args),
+            Self::Records(args) => records::run(args),
         }
     }
 }

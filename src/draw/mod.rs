@@ -3,6 +3,7 @@
 
 mod floor;
 pub mod guide;
+mod history;
 mod ink;
 mod overlay;
 mod plot;
@@ -11,6 +12,7 @@ pub mod record;
 mod sheet;
 mod svg;
 
+pub use history::history;
 pub use sheet::{Item, Paper, Sheet};
 
 use ink::Ink;
@@ -39,6 +41,14 @@ pub fn pictures(inspection: &Inspection) -> Pictures {
         || (plot::profile(inspection), plot::spectrum(inspection)),
     );
     Pictures { photo, floor, profile, spectrum }
+}
+
+/// Longest side of a thumbnail, pixels: three to a row fill a page, and a thousand of them take about 10 MB.
+const THUMBNAIL_SIDE: u32 = 320;
+
+/// The photo as a small JPEG, made from its pixels alone.
+pub fn thumbnail(photo: &Photo) -> Vec<u8> {
+    svg::jpeg(&reduced(photo, THUMBNAIL_SIDE).0)
 }
 
 /// The photo reduced to at most `side` pixels on its longer side, and the factor (under 1 when reduced).

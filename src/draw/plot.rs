@@ -12,14 +12,14 @@ use std::ops::Range;
 
 const SIZE: (u32, u32) = (760, 360);
 /// On a phone the plot is shown at about half size: 19 units are then 9 pixels high.
-const TEXT: i32 = 19;
+pub(super) const TEXT: i32 = 19;
 /// Directions closer than this count as the profile's own: a line turned by 10 degrees still crosses the floor once.
 const SAME_DIRECTION_DEG: f64 = 10.0;
 /// Points drawn of a curve; the plot is 640 units wide, so two a unit lose nothing.
 const MOST_POINTS: usize = 1280;
 const GREY: RGBColor = RGBColor(60, 60, 60);
 
-type Drawing<T> = Result<T, Box<dyn std::error::Error>>;
+pub(super) type Drawing<T> = Result<T, Box<dyn std::error::Error>>;
 
 /// Relative brightness across the lines; `None` when there is no profile.
 pub(super) fn profile(i: &Inspection) -> Option<String> {
@@ -33,19 +33,28 @@ pub(super) fn spectrum(i: &Inspection) -> Option<String> {
     (s.frequency.len() > 3 && s.frequency.len() == s.amplitude.len()).then(|| plot(|root| draw_spectrum(i, root)))?
 }
 
-type Area<'a> = DrawingArea<SVGBackend<'a>, plotters::coord::Shift>;
+pub(super) type Area<'a> = DrawingArea<SVGBackend<'a>, plotters::coord::Shift>;
 
-fn plot(draw: impl FnOnce(&Area) -> Drawing<()>) -> Option<String> {
-    let mut out = String::new();
-    {
-        let root = SVGBackend::with_string(&mut out, SIZE).into_drawing_area();
-        draw(&root).and_then(|()| Ok(root.present()?)).ok()?;
-    }
+pub(super) fn plot(draw: impl FnOnce(&Area) -> Drawing<()>) -> Option<String> {
     // Inside HTML no namespace is needed; the figure's own text says what the picture shows.
-    Some(out.replacen("<svg ", r#"<svg aria-hidden="true" "#, 1).replace(r#" xmlns="http://www.w3.org/2000/svg""#, ""))
+    Some(
+        drawing(SIZE, draw)?
+            .replacen("<svg ", r#"<svg aria-hidden="true" "#, 1)
+            .replace(r#" xmlns="http://www.w3.org/2000/svg""#, ""),
+    )
 }
 
-fn colour(ink: Ink) -> RGBColor {
+/// A drawing as an SVG file of its own.
+pub(super) fn drawing(size: (u32, u32), draw: impl FnOnce(&Area) -> Drawing<()>) -> Option<String> {
+    let mut out = String::new();
+    {
+        let root = SVGBackend::with_string(&mut out, size).into_drawing_area();
+        draw(&root).and_then(|()| Ok(root.present()?)).ok()?;
+    }
+    Some(out)
+}
+
+pub(super) fn colour(ink: Ink) -> RGBColor {
     let [r, g, b] = ink.rgb();
     RGBColor(r, g, b)
 }
@@ -161,7 +170,7 @@ fn draw_spectrum(i: &Inspection, root: &Area) -> Drawing<()> {
     Ok(())
 }
 
-fn span(values: impl Iterator<Item = f64>) -> Option<Range<f64>> {
+pub(super) fn span(values: impl Iterator<Item = f64>) -> Option<Range<f64>> {
     let (lo, hi) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
     (lo.is_finite() && hi > lo).then_some(lo..hi)
 }

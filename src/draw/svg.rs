@@ -127,8 +127,13 @@ fn meaning(ink: Ink, i: &Inspection) -> String {
 
 /// The picture as a JPEG inside an address.
 pub(super) fn data_uri(picture: &RgbImage) -> String {
+    format!("data:image/jpeg;base64,{}", base64::engine::general_purpose::STANDARD.encode(jpeg(picture)))
+}
+
+/// The picture as JPEG, of its pixels alone.
+pub(super) fn jpeg(picture: &RgbImage) -> Vec<u8> {
     let mut bytes = Vec::new();
     // Writing to memory cannot fail for a picture that exists.
     let _ = JpegEncoder::new_with_quality(&mut bytes, QUALITY).encode_image(picture);
-    format!("data:image/jpeg;base64,{}", base64::engine::general_purpose::STANDARD.encode(bytes))
+    bytes
 }

@@ -1,6 +1,6 @@
 //! The few facts that matter most, given one by one, over or without a plan file.
 
-use super::{Helix, Pattern, PlannedCut, Shape, check, cutting, file};
+use super::{Helix, Names, Pattern, PlannedCut, Shape, check, cutting, file};
 use crate::caveat::Caveat;
 use crate::error::{Error, Result, Stage};
 use crate::units::{LengthUnit, parse_length};
@@ -24,6 +24,8 @@ pub struct PlanFacts {
     pub pocket: Option<String>,
     /// The cutting file; wins over the one that the plan names.
     pub toolpath: Option<PathBuf>,
+    /// What job, machine and cutter are called.
+    pub names: Names,
 }
 
 /// A stepover as typed.
@@ -69,6 +71,7 @@ impl PlannedCut {
 pub fn merge(mut plan: PlannedCut, facts: &PlanFacts) -> Result<PlannedCut> {
     let bare = facts.units.unwrap_or(plan.units);
     plan.units = bare;
+    plan.names = facts.names.or(&plan.names);
     let above_zero = |option: &str, v: f64, what: String, hint: &str| {
         if v > 0.0 { Ok(v) } else { Err(Error::new(Stage::Arguments, option, what, hint)) }
     };

@@ -1,8 +1,8 @@
 //! The plan file: TOML with units, every key optional, unknown keys refused by name.
 
 use super::{
-    Coin, Cutter, Helix, KnownReference, Machine, Material, Pattern, PlannedCut, ReferenceKind, Shape, Tick, check,
-    facts::Stepover,
+    Coin, Cutter, Helix, KnownReference, Machine, Material, Names, Pattern, PlannedCut, ReferenceKind, Shape, Tick,
+    check, facts::Stepover,
 };
 use crate::card::Printed;
 use crate::caveat::Caveat;
@@ -58,6 +58,7 @@ type Number = Option<Spanned<f64>>;
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 struct RawCutter {
+    name: Option<String>,
     shape: Option<Shape>,
     diameter: Length,
     corner_radius: Length,
@@ -96,6 +97,7 @@ struct RawMaterial {
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 struct RawMachine {
+    name: Option<String>,
     screw_lead: Length,
     belt_pitch: Length,
     rack_pitch: Length,
@@ -143,6 +145,7 @@ struct RawReference {
 struct Raw {
     units: Option<LengthUnit>,
     toolpath: Option<String>,
+    job: Option<String>,
     cutter: RawCutter,
     second_cutter: Option<RawCutter>,
     cut: RawCut,
@@ -234,8 +237,10 @@ pub fn parse(text: &str, name: &str, default: LengthUnit) -> Result<PlannedCut> 
         }
         points.push((px, Point::new(at(0)?, at(1)?)));
     }
+    let names = Names { job: raw.job.clone(), machine: raw.machine.name.clone(), cutter: raw.cutter.name.clone() };
     let mut plan = PlannedCut {
         units,
+        names: names.or(&Names::default()),
         cutter: r.cutter(&raw.cutter)?,
         second_cutter: raw.second_cutter.as_ref().map(|c| r.cutter(c)).transpose()?,
         pattern: cut.pattern,

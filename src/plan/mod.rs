@@ -135,6 +135,29 @@ impl Tick {
     }
 }
 
+/// What the user calls things; it goes into a record book and bears on nothing that is measured.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Names {
+    pub job: Option<String>,
+    pub machine: Option<String>,
+    pub cutter: Option<String>,
+}
+
+impl Names {
+    /// These names, and where one is missing or blank, that of `other`.
+    pub fn or(&self, other: &Names) -> Names {
+        let pick = |a: &Option<String>, b: &Option<String>| {
+            let told = |t: &Option<String>| t.as_deref().map(str::trim).filter(|t| !t.is_empty()).map(str::to_owned);
+            told(a).or_else(|| told(b))
+        };
+        Names {
+            job: pick(&self.job, &other.job),
+            machine: pick(&self.machine, &other.machine),
+            cutter: pick(&self.cutter, &other.cutter),
+        }
+    }
+}
+
 /// Known points of the plan: photo pixels to millimetres.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct KnownReference {
@@ -157,6 +180,8 @@ pub struct KnownReference {
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct PlannedCut {
     pub units: LengthUnit,
+    #[serde(skip)]
+    pub names: Names,
     pub cutter: Cutter,
     pub second_cutter: Option<Cutter>,
     pub pattern: Option<Pattern>,

@@ -52,6 +52,8 @@ struct Report<'a> {
     program: Program,
     /// The unit of lengths in sentences; numbers are in the unit of their name.
     units: LengthUnit,
+    /// SHA-256 over plan and options: with the photo's own and the program's version it says what was done.
+    inputs_sha256: &'a str,
     photo: PhotoFacts<'a>,
     /// Null where nothing of known size was found or given: lengths then stand under the `_px` names.
     scale: Option<Scale<'a>>,
@@ -232,6 +234,7 @@ impl<'a> From<&'a Inspection> for Report<'a> {
             schema_version: SCHEMA_VERSION,
             program: program(),
             units: i.plan.units,
+            inputs_sha256: &i.inputs_sha256,
             photo: photo(&i.photo, &i.fit),
             scale: scale(&i.frame),
             light: i.patch.light,

@@ -29,11 +29,14 @@ pub use json::{json, schema};
 pub use letter::{Letter, Part};
 pub use mark::mark_page;
 pub use text::text;
+pub use words::{height, length_in, plus_minus};
 
 /// What every room handed on for one photo. Lengths are millimetres on the floor plane, or photo pixels where
 /// `frame.scale` is `None`.
 #[derive(Debug, Clone)]
 pub struct Inspection {
+    /// SHA-256 over plan and options: with the photo's own and the program's version it says what was done.
+    pub inputs_sha256: String,
     pub photo: Photo,
     pub plan: PlannedCut,
     /// Best first; empty without any.

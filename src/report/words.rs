@@ -12,7 +12,7 @@ use crate::units::{LengthUnit, MM_PER_INCH, Measured};
 
 /// `value ± sigma` with the sigma at two digits (one from 3 up) and the value to the same place; a sigma of zero gives
 /// four significant digits.
-pub(super) fn plus_minus(m: Measured, unit: &str) -> String {
+pub fn plus_minus(m: Measured, unit: &str) -> String {
     let place = if m.sigma > 0.0 {
         let power = m.sigma.log10().floor();
         let lead = m.sigma / 10f64.powf(power);
@@ -33,15 +33,19 @@ pub(super) fn plus_minus(m: Measured, unit: &str) -> String {
 
 /// A length on the floor in the user's unit, or in pixels where there is no scale.
 pub(super) fn length(i: &Inspection, m: Measured) -> String {
-    match (i.frame.scale, i.plan.units) {
-        (None, _) => plus_minus(m, "px"),
-        (_, LengthUnit::Mm) => plus_minus(m, "mm"),
-        (_, LengthUnit::In) => plus_minus(m.scaled(1.0 / MM_PER_INCH), "in"),
+    if i.frame.scale.is_some() { length_in(i.plan.units, m) } else { plus_minus(m, "px") }
+}
+
+/// A length in millimetres, in the unit asked for.
+pub fn length_in(unit: LengthUnit, mm: Measured) -> String {
+    match unit {
+        LengthUnit::Mm => plus_minus(mm, "mm"),
+        LengthUnit::In => plus_minus(mm.scaled(1.0 / MM_PER_INCH), "in"),
     }
 }
 
 /// A height in micrometres, or in thousandths of an inch.
-pub(super) fn height(unit: LengthUnit, um: Measured) -> String {
+pub fn height(unit: LengthUnit, um: Measured) -> String {
     match unit {
         LengthUnit::Mm => plus_minus(um, "\u{b5}m"),
         LengthUnit::In => plus_minus(um.scaled(1.0 / 25.4), "thousandths of an inch"),

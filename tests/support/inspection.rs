@@ -245,6 +245,7 @@ pub fn made_up(file: &str, scaled: bool) -> Inspection {
         view: None,
     };
     Inspection {
+        inputs_sha256: "fedcba9876543210".repeat(4),
         photo: photo(file),
         plan: PlannedCut { stepover_mm: Some(PITCH), depth_mm: Some(3.0), ..PlannedCut::default() },
         references: if scaled { vec![reference] } else { vec![] },
