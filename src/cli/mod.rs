@@ -8,8 +8,8 @@ mod keep;
 mod look;
 mod manual;
 mod mark;
-mod reply;
 mod records;
+mod reply;
 
 use clap::{Parser, Subcommand};
 use lowsun::error::Result;
