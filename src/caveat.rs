@@ -191,6 +191,18 @@ registry! {
         "The lines are not spaced as the plan says.",
         "The pitch was measured with its uncertainty and differs from the planned stepover by far more. Usual reasons: the share was taken of another diameter or of the radius, inches and millimetres were mixed, or another setting was cut.",
         "compare the plan with what the machine really ran";
+    PLAN_SLIP_TWICE = "plan-slip-twice",
+        "The lines stand at half or at double the planned stepover.",
+        "Half comes from a share taken of the radius in place of the diameter, or from a second pass between the passes; double from a setting entered as the radius, or from passes of which every second one shows.",
+        "check which length the stepover's share was taken of, and whether the floor was gone over once or twice";
+    PLAN_SLIP_INCH = "plan-slip-inch",
+        "The lines stand where the planned stepover's number gives them in the other unit.",
+        "One inch is 25.4 mm. A number typed under the wrong unit is that many times too large or too small.",
+        "check the unit in the plan and in the file that the machine ran";
+    PLAN_SLIP_DIAMETER = "plan-slip-diameter",
+        "The lines stand where the planned share of another cutter's diameter would put them.",
+        "A stepover given as a percentage follows the cutter that the file was made for. Another diameter there, or the second cutter's, gives another stepover.",
+        "check which cutter the stepover's percentage was taken of";
     STEPOVER_ROUNDED = "stepover-rounded",
         "The stepover was rounded down so that whole passes fill the pocket.",
         "A stepover is often made a little smaller so that passes divide the way between the walls evenly: (W - D) / ceil((W - D) / s). That is no fault.",

@@ -1,11 +1,12 @@
 //! Room 7: what each cause would leave on this floor with this plan: the closed forms ([`physics`]), the pitches that
 //! follow from one plan ([`expected`]), and the floor itself, pass by pass ([`model`]).
 
+pub mod cost;
 pub mod model;
 pub mod physics;
 mod pitches;
 
-pub use pitches::{expected, stepover_causes, stepover_past_flat};
+pub use pitches::{Slip, divisions, expected, slips, stepover_causes, stepover_past_flat};
 
 use serde::{Deserialize, Serialize};
 

@@ -71,23 +71,28 @@ pub fn expected(plan: &PlannedCut) -> Expected {
         }
     }
     if let Some(s) = plan.stepover_mm {
-        for (what, pitch) in slips(plan, s) {
-            add(what, pitch, stepover_causes(plan), across, PitchRole::Slip);
+        for (slip, pitch) in slips(plan, s) {
+            add(slip.what().into(), pitch, stepover_causes(plan), across, PitchRole::Slip);
         }
     }
     Expected { pitches }
 }
 
-/// Stepovers that divide the way between the walls evenly: across the planned direction where it is known, else both.
-fn rounded(plan: &PlannedCut, s: f64) -> Vec<f64> {
+/// Way of the cutter's centre from wall to wall, mm, and the stepover not above `s` that divides it evenly: across the
+/// planned direction where it is known, else both ways.
+pub fn divisions(plan: &PlannedCut, s: f64) -> Vec<(f64, f64)> {
     let (Some((w, h)), Some(d)) = (plan.pocket_mm, plan.cutter.diameter_mm) else { return vec![] };
-    let ways = match plan.pass_angle_deg.map(wrap_180) {
+    let sides = match plan.pass_angle_deg.map(wrap_180) {
         Some(a) if !(1.0..=179.0).contains(&a) => vec![h],
         Some(a) if (a - 90.0).abs() < 1.0 => vec![w],
         _ => vec![w, h],
     };
+    sides.into_iter().filter_map(|side| Some((side - d, divided_stepover_mm(side, d, s)?))).collect()
+}
+
+fn rounded(plan: &PlannedCut, s: f64) -> Vec<f64> {
     let mut out: Vec<f64> = vec![];
-    for r in ways.into_iter().filter_map(|way| divided_stepover_mm(way, d, s)) {
+    for (_, r) in divisions(plan, s) {
         if (r / s - 1.0).abs() > ROUNDING_MATTERS && !out.iter().any(|o| (o / r - 1.0).abs() < ROUNDING_MATTERS) {
             out.push(r);
         }
@@ -95,16 +100,40 @@ fn rounded(plan: &PlannedCut, s: f64) -> Vec<f64> {
     out
 }
 
-fn slips(plan: &PlannedCut, s: f64) -> Vec<(String, f64)> {
+/// A typical slip in setting the stepover.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Slip {
+    Half,
+    Twice,
+    Inches,
+    Millimetres,
+    SecondCutter,
+}
+
+impl Slip {
+    /// What was done, for the reader.
+    pub fn what(self) -> &'static str {
+        match self {
+            Self::Half => "half of the planned stepover (share taken of the radius, or a second setting)",
+            Self::Twice => "double of the planned stepover",
+            Self::Inches => "stepover's number read in inches",
+            Self::Millimetres => "stepover's number read in millimetres",
+            Self::SecondCutter => "same share of the second cutter's diameter",
+        }
+    }
+}
+
+/// The pitches that typical slips with a stepover of `s` mm would cut, mm.
+pub fn slips(plan: &PlannedCut, s: f64) -> Vec<(Slip, f64)> {
     let mut out = vec![
-        ("half of the planned stepover (share taken of the radius, or a second setting)".to_owned(), s / 2.0),
-        ("double of the planned stepover".to_owned(), s * 2.0),
-        ("stepover's number read in inches".to_owned(), s * MM_PER_INCH),
-        ("stepover's number read in millimetres".to_owned(), s / MM_PER_INCH),
+        (Slip::Half, s / 2.0),
+        (Slip::Twice, s * 2.0),
+        (Slip::Inches, s * MM_PER_INCH),
+        (Slip::Millimetres, s / MM_PER_INCH),
     ];
     let second = plan.second_cutter.as_ref().and_then(|c| c.diameter_mm);
     if let (Some(d), Some(d2)) = (plan.cutter.diameter_mm, second) {
-        out.push(("same share of the second cutter's diameter".to_owned(), s * d2 / d));
+        out.push((Slip::SecondCutter, s * d2 / d));
     }
     // A pitch wider than the cutter leaves stock standing: no slip can be cut that way.
     let widest = plan.cutter.diameter_mm.unwrap_or(f64::INFINITY);

@@ -10,7 +10,8 @@ use crate::marks::{Edge, Family, Marks, Polarity};
 use crate::plan::PlannedCut;
 use crate::plan::Shape;
 use crate::rectify::FloorFrame;
-use crate::units::{LengthUnit, line_difference, wrap_180};
+use crate::reference::Source;
+use crate::units::{LengthUnit, Measured, line_difference, wrap_180};
 
 /// A line direction counts as that of the plan within this many degrees: the frame's turn is known to about a degree
 /// (straightness of walls in the photo), passes to a few tenths.
@@ -105,6 +106,8 @@ pub struct Digest<'a> {
     pub loose: Loose,
     pub fitness: Fitness,
     pub units: LengthUnit,
+    /// The pocket's measured size over the planned one, where something else than the pocket gives the scale.
+    pub pocket_ratio: Option<Measured>,
     /// Blur of a sharp edge on the floor, floor-frame units, one sigma: rounding by the cut and the lens.
     pub edge_blur: f64,
 }
@@ -138,7 +141,8 @@ impl<'a> Digest<'a> {
         let fitness = fitness(frame, patch, fit, marks, plan, scaled);
         let lens = patch.blur_px.unwrap_or(USUAL_BLUR_PX) * frame.scale.map_or(1.0, |s| s.value);
         let edge_blur = if scaled { lens.hypot(EDGE_ROUNDING_MM) } else { lens };
-        Self { plan, marks, patch, expected, scaled, lines, loose, fitness, units: plan.units, edge_blur }
+        let pocket_ratio = pocket_ratio(frame, patch, plan);
+        Self { plan, marks, patch, expected, scaled, lines, loose, fitness, units: plan.units, pocket_ratio, edge_blur }
     }
     /// A length of the floor frame for the reader.
     pub fn show(&self, length: f64) -> String {
@@ -185,6 +189,31 @@ fn realness(f: &Family) -> f64 {
 pub fn contrast(f: &Family) -> f64 {
     let harmonics = f.harmonics.iter().map(|h| h * h).sum::<f64>();
     f.contrast.max((harmonics / 2.0).sqrt())
+}
+
+/// One side of a found outline against the wall's foot, mm, one sigma: chips, a fillet, the shadow's border (common
+/// practice, no source).
+const OUTLINE_SIGMA_MM: f64 = 0.4;
+
+/// The pocket's measured size over the planned one: root of the ratio of the areas of the boxes along its walls. `None`
+/// where the pocket itself gave the scale, or its outline was not found along straight walls.
+fn pocket_ratio(frame: &FloorFrame, patch: &Patch, plan: &PlannedCut) -> Option<Measured> {
+    let by_pocket = |s: Source, share: f64| s == Source::Pocket && share > 0.0;
+    let circular =
+        frame.source.is_some_and(|s| by_pocket(s, 1.0)) || frame.compared.iter().any(|c| by_pocket(c.source, c.weight));
+    let (Some((w, h)), Some(scale), Some(x)) = (plan.pocket_mm, frame.scale, patch.pocket_x_deg) else { return None };
+    if circular || patch.outline_given || patch.outline_assumed {
+        return None;
+    }
+    let extent = |deg: f64| {
+        let (s, c) = deg.to_radians().sin_cos();
+        let along = patch.outline.iter().map(|p| p.x * c + p.y * s);
+        along.clone().fold(f64::NEG_INFINITY, f64::max) - along.fold(f64::INFINITY, f64::min)
+    };
+    let ratio = (extent(x) * extent(x + 90.0) / (w * h)).sqrt();
+    let sides = OUTLINE_SIGMA_MM * std::f64::consts::SQRT_2 * (1.0 / w).hypot(1.0 / h) / 2.0;
+    // A tenth off is another pocket, or a piece of one.
+    Measured::new(ratio, sides.hypot(scale.relative_sigma())).filter(|m| (m.value - 1.0).abs() < 0.1)
 }
 
 /// Where the edges of one polarity stand within the period of a line, turns; `None` where they scatter.

@@ -10,6 +10,7 @@ mod digest;
 pub mod findings;
 mod periodic;
 mod prior;
+pub mod settle;
 mod shape;
 mod slips;
 mod steps;
@@ -19,6 +20,7 @@ mod verdict;
 mod weights;
 mod words;
 
+pub use changes::Lever;
 pub use words::sureness;
 
 use digest::Digest;
@@ -51,10 +53,14 @@ pub struct Change {
     pub from: Option<String>,
     pub to: String,
     pub why: String,
+    /// What it does to the ridges' height.
+    pub effect: Option<String>,
     pub cost: Option<String>,
     /// Cautions that stand with this change (ids of the cautions registry text, spelled out).
     #[serde(skip)]
     pub cautions: Vec<String>,
+    #[serde(skip)]
+    pub lever: Lever,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
@@ -135,7 +141,7 @@ pub fn weigh(
     order.sort_by(|a, b| p[*b].total_cmp(&p[*a]));
     let line_of = |i: usize| cases[i].family.and_then(|f| d.lines.iter().find(|l| l.index == f));
     let strip_of = |i: usize| cases[i].strips.first().and_then(|s| marks.strips.get(*s));
-    let findings = order
+    let mut findings: Vec<Finding> = order
         .iter()
         .enumerate()
         .filter(|(rank, i)| *rank == 0 || p[**i] >= SHOWN)
@@ -153,17 +159,20 @@ pub fn weigh(
             }
         })
         .collect();
+    changes::agree(&mut findings);
     let (top, second) = (order[0], order[1]);
     let seen = words::seen(&d, line_of(top), strip_of(top));
     let headline = words::headline(&d, verdict, (cases[top].cause, p[top]), Some(cases[second].cause), seen);
     let open = p[top] < OPEN && verdict != Verdict::Both;
+    let causes: Vec<(Cause, f64)> = order.iter().map(|i| (cases[*i].cause, p[*i])).collect();
+    let settled = open.then(|| settle::settle(&causes, plan)).flatten();
     let explanation = Explanation {
         verdict,
         findings,
         comparison: slips::compare(&d),
         retake: retake(&d, fit.verdict(), verdict),
         headline,
-        would_settle: open.then(|| words::would_settle(cases[top].cause, cases[second].cause).to_owned()),
+        would_settle: settled,
     };
     let slips = slips::slips(&d, cases[top].cause, line_of(top), strip_of(top));
     (explanation, slips)

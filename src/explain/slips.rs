@@ -3,9 +3,9 @@
 use super::digest::{AXIS_SCALE_SIGMA, Digest, Line};
 use super::{Comparison, PitchMatch};
 use crate::caveat::{self, Caveat};
-use crate::expect::{Cause, PitchRole};
+use crate::expect::{Cause, Slip, divisions, slips as slips_of};
 use crate::marks::Strip;
-use crate::plan::Helix;
+use crate::plan::{Helix, PlannedCut};
 use crate::units::Measured;
 
 /// A pitch agrees with an expected one within this many sigmas.
@@ -60,7 +60,8 @@ pub fn slips(d: &Digest, cause: Cause, line: Option<&Line>, strip: Option<&Strip
     let mut out = vec![];
     let ridges = matches!(cause, Cause::TiltAcrossPasses | Cause::TiltAlongPasses | Cause::Cusps);
     if let (Some(l), Some(s), true, true) = (line, d.plan.stepover_mm, d.scaled, ridges) {
-        out.extend(stepover_slip(d, l, s));
+        let pitch = Measured { value: l.family.pitch.value, sigma: sigma_mm(l) };
+        out.extend(stepover_slip(d.plan, s, pitch, d.pocket_ratio));
     }
     if let (Some(s), Some(h)) = (strip, d.plan.cutter.helix) {
         let odd = matches!((h, s.proud), (Helix::DownCut, false) | (Helix::UpCut, true));
@@ -84,50 +85,130 @@ pub fn slips(d: &Digest, cause: Cause, line: Option<&Line>, strip: Option<&Strip
     out
 }
 
-fn stepover_slip(d: &Digest, l: &Line, s: f64) -> Option<Caveat> {
-    let p = l.family.pitch.value;
-    let agrees = |at: f64| (p - at).abs() <= AGREES_SIGMAS * sigma_mm(l);
+/// What a pitch other than the planned stepover `s` gives away; `None` within its own sigma. `pocket` is the pocket's
+/// measured size over the planned one, where something else than the pocket gives the scale.
+fn stepover_slip(plan: &PlannedCut, s: f64, pitch: Measured, pocket: Option<Measured>) -> Option<Caveat> {
+    let p = pitch.value;
+    let agrees = |at: f64| (p - at).abs() <= AGREES_SIGMAS * pitch.sigma;
     if agrees(s) {
         return None;
     }
-    let (seen, planned) = (d.show(p), d.show(s));
-    let of = |role: PitchRole| d.expected.pitches.iter().find(|e| e.role == role && agrees(e.pitch_mm));
-    if of(PitchRole::Rounded).is_some() {
+    let u = plan.units;
+    let apart = format!("The lines are {} apart where the plan says {}", u.show(p), u.show(s));
+    if let Some((way, step)) = divisions(plan, s).into_iter().find(|q| agrees(q.1)) {
+        let n = (way / step).round();
         return Some(caveat::STEPOVER_ROUNDED.with(format!(
-            "The lines are {seen} apart, not {planned}: the stepover was rounded down so that whole passes fill the pocket."
+            "{apart}: the stepover was rounded down so that {n} whole steps fill the {} that the cutter's centre crosses.",
+            u.show(way)
         )));
     }
-    if let Some(e) = of(PitchRole::Slip) {
-        return Some(
-            caveat::PLAN_SLIP_STEPOVER
-                .with(format!("The lines are {seen} apart where the plan says {planned}: {}.", e.what)),
-        );
+    let found: Vec<(Slip, f64)> = slips_of(plan, s).into_iter().filter(|q| agrees(q.1)).collect();
+    if let Some((slip, at)) = found.first() {
+        let kind = match slip {
+            Slip::Half | Slip::Twice => caveat::PLAN_SLIP_TWICE,
+            Slip::Inches | Slip::Millimetres => caveat::PLAN_SLIP_INCH,
+            Slip::SecondCutter => caveat::PLAN_SLIP_DIAMETER,
+        };
+        let list: Vec<&str> = found.iter().map(|q| q.0.what()).collect();
+        return Some(kind.with(format!("{apart}: {}, which is {}.", list.join(", or "), u.show(*at))));
     }
     let off = p / s - 1.0;
+    let set = |tail: String| Some(caveat::PLAN_SLIP_STEPOVER.with(format!("{apart} ({:.3} times){tail}.", p / s)));
     if off.abs() < AXIS_SCALE_LIMIT {
-        return Some(caveat::AXIS_SCALE.with(format!(
-            "The lines are {seen} apart where the plan says {planned} ({:+.1} percent, {:+.1} sigma): the stepover was rounded, or the axis runs {}.",
-            100.0 * off,
-            (p - s) / sigma_mm(l),
-            if off > 0.0 { "long" } else { "short" }
+        let (percent, way) = (
+            format!("{:+.1} percent, {:+.1} sigma", 100.0 * off, (p - s) / pitch.sigma),
+            if off > 0.0 { "long" } else { "short" },
+        );
+        let Some(size) = pocket else {
+            return Some(
+                caveat::AXIS_SCALE
+                    .with(format!("{apart} ({percent}): the stepover was rounded, or the axis runs {way}.")),
+            );
+        };
+        let size_off = format!("{:+.1} \u{b1} {:.1} percent", 100.0 * (size.value - 1.0), 100.0 * size.sigma);
+        let together = size.sigma.hypot(pitch.sigma / s);
+        let (to_pitch, to_plan) = ((size.value - p / s).abs() / together, (size.value - 1.0).abs() / size.sigma);
+        // The pocket's size must tell the two apart: near the one and far from the other.
+        return match (to_pitch <= AGREES_SIGMAS, to_plan <= AGREES_SIGMAS) {
+            (true, false) => Some(caveat::AXIS_SCALE.with(format!(
+                "{apart} ({percent}), and the pocket itself is off its planned size by {size_off}: the axis runs {way}, or the thing of known size is not what it was taken for."
+            ))),
+            (false, true) => set(format!(" while the pocket is as large as planned ({size_off}): the axes are right, the stepover was set otherwise")),
+            _ => Some(caveat::AXIS_SCALE.with(format!(
+                "{apart} ({percent}): the stepover was rounded, or the axis runs {way}; the pocket's own size ({size_off}) does not decide."
+            ))),
+        };
+    }
+    if let (Some(dia), Some(k)) = (plan.cutter.diameter_mm, plan.cutter.diameter_mm.map(|dia| s / dia))
+        && let Some(other) = USUAL_DIAMETERS_MM.into_iter().find(|v| agrees(k * v) && (dia / v - 1.0).abs() > 0.02)
+    {
+        return Some(caveat::PLAN_SLIP_DIAMETER.with(format!(
+            "{apart} ({:.2} times): {:.0} percent of a {} cutter, not of {}; perhaps the share was taken of another diameter.",
+            p / s,
+            100.0 * k,
+            u.show(other),
+            u.show(dia)
         )));
     }
-    let share = d.plan.cutter.diameter_mm.map(|dia| s / dia);
-    let other = share.and_then(|k| {
-        USUAL_DIAMETERS_MM
-            .into_iter()
-            .find(|u| agrees(k * u) && d.plan.cutter.diameter_mm.is_some_and(|dia| (dia / u - 1.0).abs() > 0.02))
-    });
-    let guess = match (other, share) {
-        (Some(u), Some(k)) => format!(
-            ": {:.0} percent of a {} cutter, perhaps the share was taken of another diameter",
-            100.0 * k,
-            d.show(u)
-        ),
-        _ => String::new(),
-    };
-    Some(
-        caveat::PLAN_SLIP_STEPOVER
-            .with(format!("The lines are {seen} apart where the plan says {planned} ({:.2} times){guess}.", p / s)),
-    )
+    set(String::new())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::parse;
+    /// 40 percent of 6.35 mm, in a pocket whose sides no stepover near it divides.
+    fn plan(more: &str) -> PlannedCut {
+        let text = format!("[cutter]\ndiameter = 6.35\n{more}\n[cut]\npass_angle_deg = 0\nstepover = 2.54");
+        parse(&text, "made-up.toml", Default::default()).unwrap()
+    }
+    fn of(p: &PlannedCut, pitch: f64, pocket: Option<f64>) -> Option<Caveat> {
+        let pocket = pocket.map(|value| Measured { value, sigma: 0.003 });
+        stepover_slip(p, 2.54, Measured { value: pitch, sigma: 0.006 * pitch }, pocket)
+    }
+    fn id(p: &PlannedCut, pitch: f64, pocket: Option<f64>) -> Option<&'static str> {
+        of(p, pitch, pocket).map(|c| c.id)
+    }
+    #[test]
+    fn each_slip_has_its_own_name_and_numbers() {
+        let p = plan("");
+        assert_eq!(id(&p, 1.27, None), Some("plan-slip-twice"));
+        assert_eq!(id(&p, 5.08, None), Some("plan-slip-twice"));
+        assert!(of(&p, 5.08, None).unwrap().text.contains("5.08 mm apart where the plan says 2.54 mm"));
+        assert_eq!(id(&p, 0.1, None), Some("plan-slip-inch"));
+        // 40 percent of 10 mm.
+        let c = of(&p, 4.0, None).unwrap();
+        assert!(c.id == "plan-slip-diameter" && c.text.contains("40 percent of a 10.00 mm cutter"), "{}", c.text);
+        assert_eq!(id(&p, 3.7, None), Some("plan-slip-stepover"), "nothing explains it");
+        // The second cutter's share, and an inch plan whose number was cut as millimetres.
+        let two = plan("[second_cutter]\ndiameter = 3.6");
+        assert_eq!(id(&two, 2.54 * 3.6 / 6.35, None), Some("plan-slip-diameter"));
+        let room = PlannedCut { pocket_mm: Some((100.0, 76.0)), ..plan("") };
+        let c = of(&room, 69.65 / 29.0, None).unwrap_or_else(|| panic!("not named"));
+        assert_eq!(c.id, "plan-slip-diameter", "28 steps fill it, not 29; 40 percent of 6 mm fits: {}", c.text);
+        let c = stepover_slip(&room, 2.6, Measured { value: 69.65 / 27.0, sigma: 0.004 }, None).unwrap();
+        assert!(c.id == "stepover-rounded" && c.text.contains("27 whole steps fill the 69.65 mm"), "{}", c.text);
+    }
+    #[test]
+    fn the_pockets_own_size_tells_an_axis_from_a_setting() {
+        let p = plan("");
+        let pitch = 2.54 * 1.03;
+        assert_eq!(id(&p, pitch, None), Some("axis-scale"));
+        assert!(of(&p, pitch, Some(1.03)).unwrap().text.contains("the axis runs long"));
+        assert_eq!(id(&p, pitch, Some(1.0)), Some("plan-slip-stepover"));
+        assert!(of(&p, pitch, Some(1.0)).unwrap().text.contains("the axes are right"));
+        assert!(of(&p, pitch, Some(0.95)).unwrap().text.contains("does not decide"));
+    }
+    #[test]
+    fn nothing_is_named_within_the_pitchs_own_sigma() {
+        let two = PlannedCut { pocket_mm: Some((100.0, 76.0)), ..plan("[second_cutter]\ndiameter = 3.6") };
+        for k in -30..=30 {
+            let pitch = 2.54 * (1.0 + f64::from(k) / 30.0 * 0.0175);
+            for pocket in [None, Some(1.0), Some(1.02)] {
+                assert_eq!(id(&two, pitch, pocket), None, "{pitch}");
+            }
+        }
+        // Twice the stepover with a wide sigma is no slip either where the plan's own lies within it.
+        assert_eq!(stepover_slip(&two, 2.54, Measured { value: 3.0, sigma: 0.2 }, None), None);
+    }
 }

@@ -92,29 +92,6 @@ pub fn headline(
     }
 }
 
-/// The photo or test cut that would part the two leading causes best.
-pub fn would_settle(a: Cause, b: Cause) -> &'static str {
-    use Cause::*;
-    let either = |x: Cause, y: Cause| (a, b) == (x, y) || (a, b) == (y, x);
-    let one = |x: Cause| a == x || b == x;
-    if either(TiltAcrossPasses, TiltAlongPasses)
-        || either(TiltAcrossPasses, Cusps)
-        || either(TiltAcrossPasses, AlternatingPasses)
-    {
-        "a second photo with the lamp on the opposite side: a saw turns its thin dark lines into bright ones, symmetric ridges look the same"
-    } else if either(FullWidthFirstPass, EngagementSteps) {
-        "a test pocket without letters, and one cut whose first pass is ramped in: steps that stay come from changing engagement"
-    } else if one(WoodFigure) {
-        "a second photo with the lamp on the opposite side: ridges swap their dark and bright sides, the wood's figure stays as it is"
-    } else if one(CutterChangeStep) {
-        "a test cut with one cutter only: a step between two cutters is then gone"
-    } else if either(OncePerRevolution, Chatter) || either(OncePerTooth, Chatter) || one(DrivePeriod) {
-        "a short test cut at half the feed: marks of turns and teeth halve their spacing, chatter changes it, a drive's period keeps it"
-    } else {
-        "a sharp photo with the lamp 8 to 15 degrees above the floor, across the passes, in a dark room, with a card beside the pocket"
-    }
-}
-
 /// A probability in words.
 pub fn sureness(p: f64) -> &'static str {
     match p {

@@ -28,6 +28,8 @@ const SAME_SHARE: f64 = 0.01;
 const SAME_DEG: f64 = 1.0;
 /// Two depths or skims this near are the same, mm: zero is set by hand to a few hundredths.
 const SAME_DEPTH_MM: f64 = 0.05;
+/// Within this factor of ten times: layers are rounded to whole steps.
+const TENFOLD: f64 = 1.2;
 /// From this share of the passes on, the commonest spacing is the stepover that was set.
 const ONE_STEPOVER: f64 = 0.5;
 
@@ -158,7 +160,7 @@ fn doubts(f: &Floor, wished: &PlannedCut) -> Vec<Caveat> {
 pub(super) fn differences(wished: &PlannedCut, done: &PlannedCut) -> Vec<Caveat> {
     let Some(f) = done.cutting_file.as_ref().and_then(|c| c.floor.as_ref()) else { return vec![] };
     let (u, said) = (done.units, Said::of(f, wished));
-    let mut out = vec![];
+    let (mut out, mut skims) = (vec![], vec![]);
     let mut say = |what: &str, plan: String, file: String, file_used: bool| {
         let used = if file_used { "the cutting file's was used" } else { "the one from the command line was used" };
         out.push(
@@ -195,6 +197,16 @@ pub(super) fn differences(wished: &PlannedCut, done: &PlannedCut) -> Vec<Caveat>
             say(what, show(p), show(c), used == Some(c));
         }
     }
+    let tenfold = |a: f64, b: f64| (a / b / 10.0).ln().abs() <= TENFOLD.ln();
+    if let (Some(k), Some(layer)) = (wished.skim_mm, f.last_layer_mm)
+        && (tenfold(layer, k) || tenfold(k, layer))
+    {
+        skims.push(caveat::PLAN_SLIP_SKIM.with(format!(
+            "The plan's skim is {}, the cutting file's last layer {}: the decimal point of one of them is one place off.",
+            u.show(k),
+            u.show(layer)
+        )));
+    }
     if let (Some(p), Some(c)) = (wished.pattern, said.pattern)
         && p != c
     {
@@ -214,5 +226,6 @@ pub(super) fn differences(wished: &PlannedCut, done: &PlannedCut) -> Vec<Caveat>
         let size = |s: (f64, f64)| format!("{} x {}", u.show(s.0), u.show(s.1));
         say("Pocket", size(p), size(c), done.pocket_mm == Some(c));
     }
+    out.extend(skims);
     out
 }

@@ -207,3 +207,21 @@ fn a_cutting_file_that_cannot_be_read_is_an_error_with_its_stage() {
     let e = with_cutting_file("toolpath = \"none.ngc\"", PlanFacts::default()).unwrap_err();
     assert!(e.stage == Stage::Toolpath && e.to_string().contains("cannot be opened"), "{e}");
 }
+
+#[test]
+fn a_last_layer_ten_times_the_skim_is_named() {
+    let layer = |z: f64| {
+        let pass = |k: u32| format!("G1 Y{}\nX{}\n", 2.4 * f64::from(k), if k.is_multiple_of(2) { 80 } else { 0 });
+        format!("G0 Z5\nG0 X0 Y0\nG1 Z{z}\n{}", (0..8).map(pass).collect::<String>())
+    };
+    let dir = tempfile::tempdir().unwrap();
+    std::fs::write(dir.path().join("cut.ngc"), format!("G21 F1500 S16000 M3\n{}{}", layer(-1.2), layer(-3.0))).unwrap();
+    for (skim, named) in [(0.18, true), (0.3, false), (0.15, true)] {
+        let path = dir.path().join("plan.toml");
+        let text = format!("toolpath = \"cut.ngc\"\n[cutter]\ndiameter = 6\n[cut]\nskim = {skim}");
+        std::fs::write(&path, text).unwrap();
+        let (_, c) = gather(Some(&path), &PlanFacts::default()).unwrap();
+        let told = c.iter().any(|c| c.id == "plan-slip-skim" && c.text.contains("1.80 mm"));
+        assert_eq!(told, named, "{skim}: {c:?}");
+    }
+}

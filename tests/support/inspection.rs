@@ -172,8 +172,10 @@ fn explanation(scaled: bool) -> Explanation {
         from: Some("2.50 mm".into()),
         to: "1.90 mm".into(),
         why: "the ridge left between two passes falls with the square of the stepover".into(),
+        effect: Some("ridges fall from 60 to 35 \u{b5}m".into()),
         cost: Some("a third more passes".into()),
         cautions: vec!["Clamp the work again before a second pass.".into()],
+        lever: Default::default(),
     };
     let finding = |id, probability, summary: &str, changes| Finding {
         id,

@@ -61,8 +61,12 @@ impl Load {
     }
     /// Mean axial force against that of a full-width cut.
     pub fn axial(&self) -> f64 {
+        self.axial_at(1.0)
+    }
+    /// The same with a chip `chip` times as thick as the full-width cut's.
+    pub fn axial_at(&self, chip: f64) -> f64 {
         let (cutting, edge) = (2.0 * KA.0, std::f64::consts::PI * KA.1);
-        (cutting * self.cutting + edge * self.edge) / (cutting + edge)
+        (cutting * self.cutting * chip + edge * self.edge) / (cutting + edge)
     }
     /// The load of a pass that takes this share of the diameter beside an earlier one.
     pub fn of_share(share: f64) -> Self {
