@@ -3,7 +3,7 @@
 use super::edges::Edges;
 use super::figure::{CARD, Candidate, examine};
 use super::polarity::{Lie, lie};
-use super::quads::{Quad, quads};
+use super::quads::{Camera, Quad, quads};
 use super::search::Search;
 use super::three::completed;
 use crate::geometry::Point;
@@ -23,6 +23,8 @@ const MOST_COMPLETED: usize = 60;
 /// best figure that is none 0.55, 0, 1.0, 0.96. The limits lie nearer to the cards: a wrong scale is worse than none.
 const CORNER_SHARE: f64 = 0.75;
 const ONE_CORNER: f64 = 0.4;
+const OTHER_CORNERS: f64 = 0.7;
+const ALL_ELSE: f64 = 1.7;
 const SIDE_SHARE: f64 = 0.8;
 const ONE_SIDE: f64 = 0.5;
 
@@ -32,17 +34,38 @@ const LARGEST_RMS_MM: f64 = 0.06;
 /// One sigma of a card's own size: ISO/IEC 7810 allows 85.47 to 85.72 mm and 53.92 to 54.03 mm, +-0.15 % and +-0.1 %.
 pub const SIZE_RELATIVE: f64 = 0.001;
 
-/// The best figure that passes as a card: of four straight edges, else of three and a fourth that is broken.
+/// Focal lengths tried besides the usual one where the file names none, as multiples of it (26 mm against 35 mm film): the
+/// second lens of many phones (50 to 60 mm), the third (70 to 85 mm), and the wide one (13 to 15 mm; common practice, no
+/// source). A card seen through them has no likely shape under the usual one.
+const OTHER_LENSES: [f64; 3] = [2.1, 3.0, 0.54];
+
+/// The best figure that passes as a card; where the file names no focal length, under that of another lens if need be.
 pub fn find(s: &Search) -> Option<Candidate> {
-    let size = (CARD.outline.width, CARD.outline.height);
-    let best = |found: &[Quad]| best_card(found, s);
-    best(&quads(&s.lines, &s.reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_QUADS)).or_else(|| {
-        let mut some = completed(&s.edges, &s.lines, &s.reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_COMPLETED);
-        some.retain(|q| stands_out(q, &s.edges));
-        // Three sides say less than four: only a card seen in every corner and all along will do.
-        best(&some).filter(|c| c.quality() > FULL_SCORE)
+    let known = s.photo.focal_px().is_some();
+    find_by(s, s.camera, s.reduced).or_else(|| {
+        let by = |k: &f64| {
+            let other = |c: Camera| Camera { focal_px: c.focal_px * k, ..c };
+            find_by(s, other(s.camera), other(s.reduced)).filter(|c| stands_alone(c, s))
+        };
+        OTHER_LENSES.iter().filter(|_| !known).find_map(by)
     })
 }
+
+/// The best figure that passes as a card: of four straight edges, else of three and a fourth that is broken.
+fn find_by(s: &Search, camera: Camera, reduced: Camera) -> Option<Candidate> {
+    let size = (CARD.outline.width, CARD.outline.height);
+    let best = |found: &[Quad]| best_card(found, s, &camera);
+    best(&quads(&s.lines, &reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_QUADS)).or_else(|| {
+        let mut some = completed(&s.edges, &s.lines, &reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_COMPLETED);
+        some.retain(|q| stands_out(q, &s.edges));
+        // Three sides say less than four: only a card with all its corners will do.
+        best(&some).filter(|c| c.quality() > FULL_SCORE || stands_alone(c, s))
+    })
+}
+
+/// Least quality (2 = every place of every side and corner) of a figure found by three sides, or through a lens that the file
+/// does not name. The best figure that is none has 1.55; cards with a stripe or a chip that runs off the edge 1.77 and more.
+const CLEAR: f64 = 1.75;
 
 /// Whether the mean colour differs between a strip just inside and one just outside of every side: a card is another
 /// thing than what it lies on, while a piece of a grid of lines is not.
@@ -62,7 +85,7 @@ const STRIP_PX: f64 = 4.0;
 /// differs by under 0.02 from square to square; white card on pale wood by 0.1 and more.
 const OTHER_COLOUR: f64 = 0.05;
 
-fn best_card(found: &[Quad], s: &Search) -> Option<Candidate> {
+fn best_card(found: &[Quad], s: &Search, camera: &Camera) -> Option<Candidate> {
     // A few at a time: the best quads come first, and a full score cannot be beaten.
     let mut best: Option<Candidate> = None;
     for some in found.chunks(8) {
@@ -70,7 +93,7 @@ fn best_card(found: &[Quad], s: &Search) -> Option<Candidate> {
             .par_iter()
             .filter_map(|q| {
                 let corners = q.corners.map(|c| Point::new(s.edges.full(c.x), s.edges.full(c.y)));
-                examine(&s.profiler, &Quad { corners, ..q.clone() }, &CARD, &s.camera, s.reach_px)
+                examine(&s.profiler, &Quad { corners, ..q.clone() }, &CARD, camera, s.reach_px)
             })
             .filter(|c| is_card(c) && !is_pocket(c, s))
             .max_by(|a, b| a.quality().total_cmp(&b.quality()));
@@ -100,9 +123,43 @@ fn is_pocket(c: &Candidate, s: &Search) -> bool {
     match lie(s.photo, &c.fitted.view, CARD.outline) {
         Lie::Proud => false,
         Lie::Sunken => true,
-        Lie::Unclear => planned(),
+        Lie::Unclear => planned() && !other_colour(c, s),
     }
 }
+
+/// Whether a figure that was found on less than four sides, or through a lens that the file does not name, is a thing of its
+/// own: nearly every place of its outline shows, and it casts a shadow or is of another colour. Tiles are as regular.
+fn stands_alone(c: &Candidate, s: &Search) -> bool {
+    c.quality() > CLEAR && (lie(s.photo, &c.fitted.view, CARD.outline) == Lie::Proud || other_colour(c, s))
+}
+
+/// Whether a figure has another colour than what it lies in, not only another light: the floor of a pocket is of the same
+/// stock as its face.
+fn other_colour(c: &Candidate, s: &Search) -> bool {
+    let (w, h) = (CARD.outline.width / 2.0, CARD.outline.height / 2.0);
+    let strip = |mm: f64| {
+        let at = |x: f64, y: f64| {
+            let p = c.fitted.view.forward(Point::new(x, y));
+            Point::new(s.edges.reduced(p.x), s.edges.reduced(p.y))
+        };
+        let corners = [at(-w - mm, -h - mm), at(w + mm, -h - mm), at(w + mm, h + mm), at(-w - mm, h + mm)];
+        let mut mean = [0.0; 3];
+        for k in 0..4 {
+            let colour = s.edges.mean_colour(corners[k], corners[(k + 1) % 4], 40);
+            mean.iter_mut().zip(colour).for_each(|(m, c)| *m += c / 4.0);
+        }
+        mean
+    };
+    let [inside, outside] = [-STRIP_MM, STRIP_MM].map(strip);
+    let [red, blue] = [0, 2].map(|k| (inside[k] - inside[1]) - (outside[k] - outside[1]));
+    red.hypot(blue) > OTHER_TINT
+}
+
+/// Strips this far inside and outside of the edge, mm: clear of the contact shadow and on the plain border of most cards.
+const STRIP_MM: f64 = 4.0;
+/// Least difference of ln(R/G) and ln(B/G): fresh wood against an aged face makes 0.2, lamp against room light 0.2; coloured
+/// cards 0.5 and more (common practice, no source).
+const OTHER_TINT: f64 = 0.4;
 
 /// How near to a card's size a pocket must be to pass for one: the shape's tolerance of 2 % and what a wrong focal length
 /// adds.
@@ -113,8 +170,11 @@ fn is_card(c: &Candidate) -> bool {
         return false;
     }
     let least = |v: &[f64; 4]| v.iter().copied().fold(f64::INFINITY, f64::min);
-    c.corner_share() >= CORNER_SHARE
-        && least(&c.corners) >= ONE_CORNER
+    // One corner may be lost (print of the stock's colour, a shadow) where everything else shows.
+    let others = c.corners.iter().filter(|v| **v >= OTHER_CORNERS).count();
+    let corners = least(&c.corners) >= ONE_CORNER || (others == 3 && c.quality() >= ALL_ELSE);
+    corners
+        && c.corner_share() >= CORNER_SHARE
         && c.side_share() >= SIDE_SHARE
         && least(&c.sides) >= ONE_SIDE
         && c.fitted.residual_px < (LARGEST_RMS_MM * c.px_per_mm).max(0.5)

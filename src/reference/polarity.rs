@@ -2,7 +2,7 @@
 
 use super::fit::Outline;
 use crate::geometry::{PlaneView, Point};
-use crate::photo::Photo;
+use crate::photo::{Photo, to_linear};
 use crate::stats::median;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -19,6 +19,18 @@ pub enum Lie {
 /// lamp with a fifth of room light casts shadows of a fifth to a sixth.
 const SHADOW: f64 = -0.9;
 
+/// Largest difference of the drops of red, green and blue in a shadow, natural log: a warm lamp with cool room light, which
+/// keeps a fifth of the red and half of the blue, makes 0.9. A coloured stripe on a card makes 2 and more.
+const PAINT: f64 = 1.2;
+
+/// Whether the light (ln of red, green, blue) `near` an edge has dropped from that `away` from it as into a shadow.
+fn shaded(near: [f64; 3], away: [f64; 3]) -> bool {
+    let drop: [f64; 3] = std::array::from_fn(|c| near[c] - away[c]);
+    let (most, least) = drop.iter().fold((f64::MIN, f64::MAX), |(a, b), d| (a.max(*d), b.min(*d)));
+    // Green stands for the light: it carries most of the luminance.
+    drop[1] < SHADOW && most - least < PAINT
+}
+
 /// Strips looked at beside each side, mm from it: next to it, and well away from it. A card of 0.76 mm under a lamp at 20
 /// degrees casts a shadow of 2 mm; a pocket of 2 mm one of 5.5 mm.
 const NEXT_OUT: (f64, f64) = (0.5, 1.4);
@@ -32,22 +44,26 @@ pub fn lie(photo: &Photo, view: &PlaneView, outline: Outline) -> Lie {
     let strip = |(nx, ny, half, far): (f64, f64, f64, f64), (from, to): (f64, f64)| {
         let (normal, along) = (Point::new(nx, ny), Point::new(-ny, nx));
         let straight = half - outline.radius - 1.0;
-        let mut values = vec![];
+        let mut values = [vec![], vec![], vec![]];
         for i in 0..24 {
             for j in 0..3 {
                 let u = straight * (2.0 * (f64::from(i) + 0.5) / 24.0 - 1.0);
                 let q = view.forward(normal * (far + from + (to - from) * f64::from(j) / 2.0) + along * u);
                 if q.x >= 0.0 && q.y >= 0.0 && q.x <= photo.width as f64 - 1.0 && q.y <= photo.height as f64 - 1.0 {
-                    values.push(f64::from(photo.luma.bilinear(q.x, q.y) + 0.002).ln());
+                    let p = photo.rgb.get_pixel(q.x.round() as u32, q.y.round() as u32);
+                    for (all, v) in values.iter_mut().zip(p.0) {
+                        all.push((to_linear(f64::from(v) / 255.0) + 0.002).ln());
+                    }
                 }
             }
         }
         // A strip mostly outside the photo says nothing.
-        if values.len() < 24 { None } else { median(&values) }
+        let [r, g, b] = &values;
+        if r.len() < 24 { None } else { Some([median(r)?, median(g)?, median(b)?]) }
     };
     let inward = |(a, b): (f64, f64)| (-b, -a);
     let drops = |next: (f64, f64), away: (f64, f64)| {
-        sides.iter().filter(|s| strip(**s, next).zip(strip(**s, away)).is_some_and(|(n, a)| n - a < SHADOW)).count()
+        sides.iter().filter(|s| strip(**s, next).zip(strip(**s, away)).is_some_and(|(n, a)| shaded(n, a))).count()
     };
     let outside = drops(NEXT_OUT, AWAY);
     let inside = drops(inward(NEXT_IN), inward(AWAY));
@@ -56,5 +72,20 @@ pub fn lie(photo: &Photo, view: &PlaneView, outline: Outline) -> Lie {
         // One lamp shades one side or two that meet.
         (0, 1 | 2) => Lie::Sunken,
         _ => Lie::Unclear,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    #[test]
+    fn a_coloured_stripe_is_no_shadow() {
+        let ln = |v: [f64; 3]| v.map(f64::ln);
+        let white = ln([0.8, 0.75, 0.6]);
+        // A warm lamp taken away: a fifth of the red is left, half of the blue.
+        assert!(shaded(ln([0.16, 0.2, 0.3]), white));
+        // A blue stripe, sRGB 45, 90, 220 on white.
+        assert!(!shaded(ln([0.026, 0.102, 0.72]), white));
+        assert!(!shaded(ln([0.5, 0.5, 0.4]), white), "print that is hardly darker");
     }
 }

@@ -145,7 +145,9 @@ pub fn search(
         all.extend(o.reference(photo, printed, level).map(|r| r.doubted(doubt)));
     }
     if let Some(mut c) = found {
-        if let Some(again) = pocket.as_ref().and_then(|p| {
+        let same_lens =
+            |p: &&Rim| (p.candidate.fitted.view.pose.focal_px / c.fitted.view.pose.focal_px).ln().abs() < 0.3;
+        if let Some(again) = pocket.as_ref().filter(same_lens).and_then(|p| {
             // The rim's long straight edges know the lens better than the card does; its size is left out.
             let own = Camera { k1: p.candidate.fitted.k1(), k2: p.candidate.fitted.k2(), ..s.camera };
             refit(&s.profiler, &c, CARD.outline, &own)
