@@ -3,6 +3,7 @@
 use super::flatten::{Flat, slow_mean};
 use super::types::{Family, PeriodKind};
 use crate::floor::Patch;
+use crate::photo::LUMINANCE;
 use crate::raster::{Mask, Plane};
 use crate::units::Measured;
 use rayon::prelude::*;
@@ -22,6 +23,12 @@ const SHADING: f64 = 0.03;
 /// ... with at least this sigma: lamp and room light differ in colour.
 const TONE_SIGMA: f64 = 0.03;
 
+/// Linear light from which a channel counts as burnt out (1 = white; 244 of 255 after sRGB's curve), and the share of the
+/// floor that may be: a channel that cannot rise any more makes ridges look coloured. Warm lamps on pale wood burn red out
+/// long before the picture looks too bright.
+const BURNT: f32 = 0.9;
+const BURNT_SHARE: f64 = 0.05;
+
 /// Luma and colour ratios of the used floor at the chroma planes' resolution, slow changes taken out.
 pub(super) struct Colours {
     used: Mask,
@@ -32,12 +39,15 @@ pub(super) struct Colours {
     /// Change of ln(R/G) and ln(B/G) per relative change of light alone, with its sigma.
     tone: [f64; 2],
     tone_sigma: f64,
+    /// Weight of either ratio: 1 and 1; 0 where its channel is burnt out, the other then stands for both (2).
+    weight: [f64; 2],
 }
 
 impl Colours {
-    /// `None` for grey photos.
+    /// `None` for grey photos and where burnt-out channels leave no ratio.
     pub fn of(patch: &Patch, flat: &Flat) -> Option<Self> {
         let (red, blue) = patch.view.chroma.as_ref()?;
+        let weight = unburnt(patch, red, blue)?;
         // To about 0.15 mm: figure and ridges alike are wider, and noise in the ratios averages out.
         let k0 = patch.view.chroma_shrink.max(1);
         // A whole number of the floor's own samples.
@@ -70,7 +80,7 @@ impl Colours {
         let half = (k as f64 - 1.0) / 2.0 * flat.step;
         let origin = (flat.origin.x + half - flat.middle.x, flat.origin.y + half - flat.middle.y);
         let (tone, tone_sigma) = tone(patch, k0 * more, [&red, &blue], &used, step, flat.unit);
-        Some(Self { planes: [cut(&light), cut(&red), cut(&blue)], used, step, origin, tone, tone_sigma })
+        Some(Self { planes: [cut(&light), cut(&red), cut(&blue)], used, step, origin, tone, tone_sigma, weight })
     }
 
     /// Sums of all three planes times exp(-2 pi i f t).
@@ -115,8 +125,9 @@ impl Colours {
         if light <= 0.0 {
             return (None, PeriodKind::Unsure);
         }
-        let variance = (red_noise + blue_noise) / (light * light) + self.tone_sigma.powi(2);
-        let square = (red / light - self.tone[0]).powi(2) + (blue / light - self.tone[1]).powi(2);
+        let [wr, wb] = self.weight;
+        let variance = (wr * red_noise + wb * blue_noise) / (light * light) + self.tone_sigma.powi(2);
+        let square = self.square(red / light, blue / light);
         let Some(share) = Measured::new((square - variance).max(0.0).sqrt(), variance.sqrt()) else {
             return (None, PeriodKind::Unsure);
         };
@@ -135,7 +146,42 @@ impl Colours {
         let [l, r, b] = &self.planes;
         let dot = |p: &Plane, q: &Plane| p.data.iter().zip(&q.data).map(|(a, b)| f64::from(a * b)).sum::<f64>();
         let power = dot(l, l);
-        (power > 0.0).then(|| (dot(r, l) / power - self.tone[0]).hypot(dot(b, l) / power - self.tone[1]))
+        (power > 0.0).then(|| self.square(dot(r, l) / power, dot(b, l) / power).sqrt())
+    }
+
+    /// Squared change of both ratios beyond what light alone does.
+    fn square(&self, red: f64, blue: f64) -> f64 {
+        self.weight[0] * (red - self.tone[0]).powi(2) + self.weight[1] * (blue - self.tone[1]).powi(2)
+    }
+}
+
+/// Weights of ln(R/G) and ln(B/G) by the channels that are burnt out over the lit floor; `None` when no ratio is left.
+fn unburnt(patch: &Patch, red: &Plane, blue: &Plane) -> Option<[f64; 2]> {
+    let k = patch.view.chroma_shrink.max(1);
+    let light = patch.view.luma.shrink(k);
+    let (mut burnt, mut all) = ([0usize; 3], 0usize);
+    for y in 0..light.height.min(red.height) {
+        for x in 0..light.width.min(red.width) {
+            let middle = (x * k + k / 2, y * k + k / 2);
+            if middle.0 >= patch.mask.width || middle.1 >= patch.mask.height || !patch.mask.at(middle.0, middle.1) {
+                continue;
+            }
+            let (r, b) = (red.at(x, y), blue.at(x, y));
+            let [of_r, of_g, of_b] = LUMINANCE.map(|v| v as f32);
+            let green = light.at(x, y) / (of_r * r + of_g + of_b * b);
+            for (n, v) in burnt.iter_mut().zip([r * green, green, b * green]) {
+                *n += usize::from(v > BURNT);
+            }
+            all += 1;
+        }
+    }
+    let [r, g, b] = burnt.map(|n| n as f64 > BURNT_SHARE * all as f64);
+    match (r, b) {
+        _ if g => None,
+        (false, false) => Some([1.0, 1.0]),
+        (true, false) => Some([0.0, 2.0]),
+        (false, true) => Some([2.0, 0.0]),
+        _ => None,
     }
 }
 
@@ -177,4 +223,27 @@ fn tone(patch: &Patch, k: usize, ratios: [&Plane; 2], used: &Mask, step: f64, un
         *slope = share * *slope + (1.0 - share) * usual;
     }
     (slopes, own * share.sqrt())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::Point;
+    use crate::rectify::FloorView;
+    #[test]
+    fn a_burnt_out_channel_is_no_witness() {
+        let of = |r: f64, g: f64, b: f64| {
+            let light = LUMINANCE[0] * r + LUMINANCE[1] * g + LUMINANCE[2] * b;
+            let flat = |v: f64| Plane::from_fn(20, 20, |_, _| v as f32);
+            let chroma = Some((flat(r / g), flat(b / g)));
+            let (origin, luma) = (Point::default(), flat(light));
+            let patch = Patch::whole(FloorView { origin, step: 0.1, luma, chroma, chroma_shrink: 1 });
+            let (red, blue) = patch.view.chroma.as_ref().unwrap();
+            unburnt(&patch, red, blue)
+        };
+        assert_eq!(of(0.6, 0.5, 0.3), Some([1.0, 1.0]));
+        // A warm lamp on pale wood.
+        assert_eq!(of(0.97, 0.6, 0.3), Some([0.0, 2.0]));
+        assert_eq!(of(0.97, 0.95, 0.3), None);
+    }
 }
