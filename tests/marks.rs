@@ -243,3 +243,19 @@ fn practice_photos_give_their_pitches_and_no_others() {
         assert!(marks.families.is_empty(), "{name}: {:?}", marks.families);
     }
 }
+
+#[test]
+fn a_smooth_wave_of_few_periods_is_in_step_all_over() {
+    // A drive's own period under a lamp that dims over the floor: ten long waves, their overtones faint but clear.
+    let (pitch, turn) = (8.0, 172.5f64.to_radians());
+    let n = noise(23, 760, 780, 0.01, 0.03, 4.0);
+    let wave = |p: f64| p.cos() + 0.3 * (2.0 * p + 0.8).cos() + 0.03 * (3.0 * p + 2.0).cos() + 0.02 * (4.0 * p).cos();
+    let m = run(&patch(760, 780, &n, |x, y| {
+        // Growth rings that cross it obliquely.
+        let rings = 0.08 * (x / 2.1 + y / 3.3 + 1.5 * (y / 30.0).sin()).sin();
+        0.2 * wave(std::f64::consts::TAU * (x * turn.cos() + y * turn.sin()) / pitch) + rings
+    }));
+    let f = m.families.first().expect("a family");
+    assert!((f.pitch.value / pitch - 1.0).abs() < 5e-3, "{:?}", f.pitch);
+    assert!(f.jitter < 0.05 && f.coherent_passes > 7.0, "jitter {} coherent {}", f.jitter, f.coherent_passes);
+}

@@ -194,10 +194,16 @@ pub(super) fn fold(stack: &Stack, f: f64) -> Vec<f64> {
     out
 }
 
+/// Least share of the strongest harmonic that one must have to say where a single line stands. A window of one spacing
+/// never holds just one: up to a tenth of the strong ones leaks into the weak. Thin lines keep all their harmonics, a
+/// wave only its first.
+const LEAKS: f64 = 0.2;
+
 /// Harmonics that carry the comb, as (number, conjugate template over noise).
 fn template(comb: &Comb) -> Vec<(f64, Complex64, f64)> {
+    let strongest = comb.sums.iter().map(|z| z.norm()).fold(0.0, f64::max);
     (1..=comb.sums.len().min(8))
-        .filter(|h| comb.ratio(*h) > 6.0)
+        .filter(|h| comb.ratio(*h) > 6.0 && comb.sums[h - 1].norm() >= LEAKS * strongest)
         .map(|h| (h as f64, comb.sums[h - 1].conj() / comb.noise[h - 1], comb.noise[h - 1]))
         .collect()
 }
