@@ -230,3 +230,42 @@ fn a_report_becomes_a_letter_for_a_lay_person() {
         assert!(!fs::read_to_string(bare.join("letter.html")).unwrap().contains("<figure>"));
     }
 }
+
+/// One list of words makes the PDF and the page; the card stands on the second page as `lowsun card` prints it.
+#[test]
+fn the_request_says_the_same_on_paper_and_on_screen_with_the_card_behind() {
+    use lowsun::card::{Form, Printed};
+    use lowsun::draw::{Paper, Sheet};
+    use lowsun::report::Request;
+    use lowsun::units::LengthUnit;
+    for (paper, units, unit, size) in
+        [(Paper::A4, LengthUnit::Mm, "mm", (210.0, 297.0)), (Paper::Letter, LengthUnit::In, "in", (215.9, 279.4))]
+    {
+        let bench = TempDir::new().unwrap();
+        let flags = ["request", "--paper", paper.name(), "--units", unit, "--from", "A & B", "--out"];
+        lowsun(&[&flags[..], &[text(bench.path())]].concat());
+        let at = |ending: &str| bench.path().join(format!("lowsun-request-{}.{ending}", paper.name()));
+        let html = fs::read_to_string(at("html")).unwrap();
+        let pdf: String = fs::read(at("pdf")).unwrap().iter().map(|b| char::from(*b)).collect();
+        let boxes: Vec<&str> = pdf.split("/MediaBox [").skip(1).map(|t| t.split(']').next().unwrap()).collect();
+        assert_eq!(boxes.len(), 2, "two pages");
+        for b in boxes {
+            let n: Vec<f64> = b.split_whitespace().map(|n| n.parse().unwrap()).collect();
+            // Points to the millimetre: 72 to 25.4.
+            assert!((n[2] * 25.4 / 72.0 - size.0).abs() < 0.01 && (n[3] * 25.4 / 72.0 - size.1).abs() < 0.01, "{n:?}");
+        }
+        let words = Request::new(units, Some("A & B"));
+        let shown = |t: &str| t.replace('&', "&#38;").replace('\'', "&#39;").replace('"', "&#34;");
+        let all = words.steps.iter().chain(&words.sending).chain(&words.cautions).chain([&words.card, &words.intro]);
+        for s in all.chain(words.facts.iter().map(|f| &f.1)) {
+            assert!(html.contains(&shown(s)), "{s} is not on the page");
+            let start: String = s.split(' ').take(3).collect::<Vec<_>>().join(" ");
+            assert!(pdf.contains(&start.replace('(', "\\(")) || pdf.contains(&start), "{start} is not on paper");
+        }
+        let card = Sheet::of(Form::Pocket, paper, Printed::default()).unwrap();
+        assert!(html.contains(&card.svg()) && html.matches("<svg").count() == 5 && !html.contains("<script"));
+        let drawn = String::from_utf8_lossy(&card.pdf()).into_owned();
+        let stream = |t: &str| t.split("stream\n").nth(1).unwrap().split("\nendstream").next().unwrap().to_owned();
+        assert!(pdf.contains(&stream(&drawn)[..2000]), "the card's page differs from that of lowsun card");
+    }
+}

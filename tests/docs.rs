@@ -114,6 +114,44 @@ fn the_schema_of_the_report_is_that_of_its_types() {
     check_list("docs/report.schema.json", &format!("{:#}\n", lowsun::report::schema()));
 }
 
+/// The first block of a language in a document.
+fn block(path: &str, language: &str) -> String {
+    let text = fs::read_to_string(path).unwrap();
+    text.split(&format!("```{language}\n")).nth(1).unwrap().split("```").next().unwrap().to_owned()
+}
+
+/// The reader itself says which keys it knows, in each table, when it meets one that it does not.
+#[test]
+fn every_key_of_the_plan_is_in_its_document_and_the_example_is_read() {
+    use lowsun::{plan::parse, units::LengthUnit::Mm};
+    let example = block("docs/plan-file.md", "toml");
+    parse(&example, "docs/plan-file.md", Mm).unwrap();
+    let mut looked_at = 0;
+    for table in ["", "cutter", "second_cutter", "cut", "pocket", "material", "machine", "light", "reference"] {
+        let head = if table.is_empty() { String::new() } else { format!("[{table}]\n") };
+        let hint = parse(&format!("{head}zzzzz = 1\n"), "a.toml", Mm).unwrap_err().hint;
+        let keys: Vec<&str> = hint.split("nown here: ").nth(1).unwrap().split(", ").collect();
+        let part = match table {
+            "" => example.as_str(),
+            // The same keys as those of the cutter, as the document says.
+            "second_cutter" => example.split("[cutter]").nth(1).unwrap(),
+            _ => example.split(&format!("\n[{table}]")).nth(1).unwrap(),
+        };
+        // Tables have heads of their own, so the whole example tells the keys of the top.
+        let part = if table.is_empty() { part } else { part.split("\n[").next().unwrap() };
+        for key in keys {
+            looked_at += 1;
+            assert!(part.contains(key), "docs/plan-file.md does not tell {table}.{key}");
+        }
+    }
+    assert!(looked_at >= 40, "only {looked_at} keys were looked at");
+}
+
+#[test]
+fn the_example_of_marks_by_hand_is_read() {
+    lowsun::plan::ByHand::parse(&block("docs/marking.md", "toml"), "docs/marking.md").unwrap();
+}
+
 #[test]
 fn no_two_caveats_share_an_id() {
     let mut caveats: Vec<_> = lowsun::caveat::ALL.iter().map(|k| k.id).collect();

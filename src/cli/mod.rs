@@ -10,6 +10,7 @@ mod manual;
 mod mark;
 mod records;
 mod reply;
+mod request;
 
 use clap::{Parser, Subcommand};
 use lowsun::error::Result;
@@ -54,6 +55,8 @@ pub enum Command {
     Check(Box<check::Check>),
     /// Write the page on which reference points and the floor's outline are marked by hand (works offline).
     Mark(mark::Mark),
+    /// Write the sheet that asks a customer for a photo: how to take it, which facts to send, the card on page two.
+    Request(request::Request),
     /// Turn a report into a plain letter (text and HTML) to the person who sent the photo.
     Reply(reply::Reply),
     /// Write the manual pages (man), one a subcommand.
@@ -73,6 +76,7 @@ impl Command {
             Self::Card(args) => card::run(args),
             Self::Check(args) => check::run(args),
             Self::Mark(args) => mark::run(args),
+            Self::Request(args) => request::run(args),
             Self::Reply(args) => reply::run(args),
             Self::Manual(args) => manual::run(args),
             Self::Completions(args) => manual::completions(args),

@@ -9,10 +9,12 @@ mod overlay;
 mod plot;
 mod raster;
 pub mod record;
+mod request;
 mod sheet;
 mod svg;
 
 pub use history::history;
+pub use request::{request_drawings, request_pdf};
 pub use sheet::{Item, Paper, Sheet};
 
 use ink::Ink;

@@ -1,6 +1,7 @@
 //! Room 9: an [`Inspection`] becomes bytes: JSON for programs, text for the terminal, one HTML page for people.
 //! No arithmetic beyond rounding and the change of unit; pictures and plots are handed in.
 
+mod ask;
 mod check;
 mod cutting;
 mod html;
@@ -23,6 +24,7 @@ use crate::plan::PlannedCut;
 use crate::rectify::FloorFrame;
 use crate::reference::Reference;
 
+pub use ask::Request;
 pub use check::{check_json, check_text};
 pub use html::html;
 pub use json::{json, schema};

@@ -1,9 +1,9 @@
 //! Where the card lies: one right place, three wrong ones.
 
-use super::{At, DARK, INK, Pencil, WOOD};
+use super::{At, DARK, Drawing, INK, Pencil, WOOD};
 
 /// Four small pictures, as the photo would show them.
-pub fn places() -> String {
+pub fn places() -> Drawing {
     let mut p = Pencil::new(
         480,
         440,

@@ -1,9 +1,9 @@
 //! The lamp: how high, and from which side.
 
-use super::{At, DARK, INK, LIGHT, Pencil, WOOD};
+use super::{At, DARK, Drawing, INK, LIGHT, Pencil, WOOD};
 
 /// Three heights, each with the cut in section and with what the photo shows of the floor.
-pub fn height() -> String {
+pub fn height() -> Drawing {
     let mut p = Pencil::new(480, 530, "The lamp too low, right, and too high, and what the photo shows of the floor");
     let rows: [(f64, &[&str], bool); 3] = [
         (4.0, &["too low: the wall\u{2019}s", "shadow covers", "the floor"], false),
@@ -81,7 +81,7 @@ fn section(p: &mut Pencil, y: f64, angle: f64) {
 }
 
 /// Across the passes and along them.
-pub fn direction() -> String {
+pub fn direction() -> Drawing {
     let mut p = Pencil::new(480, 300, "Light across the passes shows the ridges, light along them does not");
     for (x, across) in [(20.0, true), (260.0, false)] {
         p.rect((x, 66.0), (200.0, 170.0), WOOD);

@@ -8,64 +8,115 @@ pub const DARK: &str = "#463527";
 pub const INK: &str = "#221d18";
 pub const LIGHT: &str = "#ffd75e";
 pub const CARD: &str = "#2f6f9f";
+const STRIPE: &str = "#16364f";
 const GOOD: &str = "#1b7a43";
 const BAD: &str = "#b3261e";
-
-/// A drawing under way; px of its own, x right, y down.
-pub struct Pencil {
-    out: String,
-}
+/// Font size of labels, px.
+const LABEL: f64 = 16.0;
 
 /// Where a label's point lies in its line.
-#[derive(Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum At {
     Start,
     Middle,
     End,
 }
 
-impl Pencil {
-    /// White paper with the drawing's name for those who cannot see it.
-    pub fn new(width: u32, height: u32, title: &str) -> Self {
-        let out = format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" role=\"img\" \
-             font-family=\"Noto Sans, Segoe UI, Arial, sans-serif\" font-size=\"16\" fill=\"{INK}\">\n\
-             <title>{title}</title>\n<rect width=\"{width}\" height=\"{height}\" rx=\"10\" fill=\"#fffdf8\"/>\n"
+/// One stroke of a drawing; px, x right, y down, colours as #rrggbb or #rgb.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Stroke {
+    Area { points: Vec<(f64, f64)>, fill: &'static str, opacity: f64 },
+    Line { points: Vec<(f64, f64)>, colour: &'static str, width: f64, dash: &'static str, closed: bool },
+    Disc { at: (f64, f64), radius: f64, fill: &'static str },
+    Label { at: (f64, f64), anchor: At, size: f64, words: String },
+}
+
+/// A finished drawing: put on paper as SVG here, as PDF by the sheets.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drawing {
+    pub size: (f64, f64),
+    /// Its name for those who cannot see it.
+    pub title: &'static str,
+    pub strokes: Vec<Stroke>,
+}
+
+impl Drawing {
+    pub fn svg(&self) -> String {
+        let (w, h) = self.size;
+        let mut out = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {w} {h}\" role=\"img\" \
+             font-family=\"Noto Sans, Segoe UI, Arial, sans-serif\" font-size=\"{LABEL}\" fill=\"{INK}\">\n\
+             <title>{}</title>\n<rect width=\"{w}\" height=\"{h}\" rx=\"10\" fill=\"#fffdf8\"/>\n",
+            self.title
         );
-        Self { out }
+        for s in &self.strokes {
+            stroke(&mut out, s);
+        }
+        out.push_str("</svg>\n");
+        out
     }
-    pub fn done(mut self) -> String {
-        self.out.push_str("</svg>\n");
-        self.out
+}
+
+fn stroke(out: &mut String, s: &Stroke) {
+    let list = |points: &[(f64, f64)]| {
+        let p: Vec<String> = points.iter().map(|p| format!("{:.1},{:.1}", p.0, p.1)).collect();
+        p.join(" ")
+    };
+    let _ = match s {
+        Stroke::Area { points, fill, opacity } => {
+            writeln!(out, "<polygon points=\"{}\" fill=\"{fill}\" fill-opacity=\"{opacity}\"/>", list(points))
+        }
+        Stroke::Line { points, colour, width, dash, closed } => {
+            let dash = if dash.is_empty() { String::new() } else { format!(" stroke-dasharray=\"{dash}\"") };
+            let tag = if *closed { "polygon" } else { "polyline" };
+            writeln!(
+                out,
+                "<{tag} points=\"{}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"{width}\" \
+                 stroke-linejoin=\"round\" stroke-linecap=\"round\"{dash}/>",
+                list(points)
+            )
+        }
+        Stroke::Disc { at: (x, y), radius, fill } => {
+            writeln!(out, "<circle cx=\"{x}\" cy=\"{y}\" r=\"{radius}\" fill=\"{fill}\"/>")
+        }
+        Stroke::Label { at: (x, y), anchor, size, words } => {
+            let anchor = match anchor {
+                At::Start => "start",
+                At::Middle => "middle",
+                At::End => "end",
+            };
+            writeln!(out, "<text x=\"{x}\" y=\"{y}\" text-anchor=\"{anchor}\" font-size=\"{size}\">{words}</text>")
+        }
+    };
+}
+
+/// A drawing under way.
+pub struct Pencil(Drawing);
+
+impl Pencil {
+    /// White paper.
+    pub fn new(width: u32, height: u32, title: &'static str) -> Self {
+        Self(Drawing { size: (f64::from(width), f64::from(height)), title, strokes: vec![] })
     }
-    pub fn rect(&mut self, (x, y): (f64, f64), (w, h): (f64, f64), fill: &str) {
-        let _ = writeln!(self.out, "<rect x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\" fill=\"{fill}\"/>");
+    pub fn done(self) -> Drawing {
+        self.0
+    }
+    pub fn rect(&mut self, at: (f64, f64), size: (f64, f64), fill: &'static str) {
+        self.area(&corners(at, size), fill, 1.0);
     }
     /// A rectangle's outline; `dash` empty for a full line.
-    pub fn frame(&mut self, (x, y): (f64, f64), (w, h): (f64, f64), stroke: &str, dash: &str) {
-        let _ = writeln!(
-            self.out,
-            "<rect x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\" rx=\"4\" fill=\"none\" stroke=\"{stroke}\" \
-             stroke-width=\"2\"{}/>",
-            dashes(dash)
-        );
+    pub fn frame(&mut self, at: (f64, f64), size: (f64, f64), colour: &'static str, dash: &'static str) {
+        let points = corners(at, size).to_vec();
+        self.0.strokes.push(Stroke::Line { points, colour, width: 2.0, dash, closed: true });
     }
-    pub fn area(&mut self, points: &[(f64, f64)], fill: &str, opacity: f64) {
-        let p: Vec<String> = points.iter().map(|p| format!("{:.1},{:.1}", p.0, p.1)).collect();
-        let _ = writeln!(self.out, "<polygon points=\"{}\" fill=\"{fill}\" fill-opacity=\"{opacity}\"/>", p.join(" "));
+    pub fn area(&mut self, points: &[(f64, f64)], fill: &'static str, opacity: f64) {
+        self.0.strokes.push(Stroke::Area { points: points.to_vec(), fill, opacity });
     }
-    pub fn line(&mut self, points: &[(f64, f64)], stroke: &str, width: f64, dash: &str) {
-        let p: Vec<String> = points.iter().map(|p| format!("{:.1},{:.1}", p.0, p.1)).collect();
-        let _ = writeln!(
-            self.out,
-            "<polyline points=\"{}\" fill=\"none\" stroke=\"{stroke}\" stroke-width=\"{width}\" \
-             stroke-linejoin=\"round\" stroke-linecap=\"round\"{}/>",
-            p.join(" "),
-            dashes(dash)
-        );
+    pub fn line(&mut self, points: &[(f64, f64)], colour: &'static str, width: f64, dash: &'static str) {
+        self.0.strokes.push(Stroke::Line { points: points.to_vec(), colour, width, dash, closed: false });
     }
-    pub fn text(&mut self, (x, y): (f64, f64), at: At, words: &str) {
-        self.label((x, y), at, words, 16, INK);
+    pub fn text(&mut self, at: (f64, f64), anchor: At, words: &str) {
+        self.0.strokes.push(Stroke::Label { at, anchor, size: LABEL, words: words.into() });
     }
     /// Lines of text, 20 px apart.
     pub fn lines(&mut self, (x, y): (f64, f64), at: At, words: &[&str]) {
@@ -73,23 +124,12 @@ impl Pencil {
             self.text((x, y + 20.0 * n as f64), at, w);
         }
     }
-    fn label(&mut self, (x, y): (f64, f64), at: At, words: &str, size: u32, fill: &str) {
-        let anchor = match at {
-            At::Start => "start",
-            At::Middle => "middle",
-            At::End => "end",
-        };
-        let _ = writeln!(
-            self.out,
-            "<text x=\"{x}\" y=\"{y}\" text-anchor=\"{anchor}\" font-size=\"{size}\" fill=\"{fill}\">{words}</text>"
-        );
-    }
     /// A line with an arrow head at its end.
-    pub fn arrow(&mut self, from: (f64, f64), to: (f64, f64), stroke: &str) {
-        self.line(&[from, to], stroke, 2.0, "");
-        self.head(from, to, stroke);
+    pub fn arrow(&mut self, from: (f64, f64), to: (f64, f64), colour: &'static str) {
+        self.line(&[from, to], colour, 2.0, "");
+        self.head(from, to, colour);
     }
-    fn head(&mut self, from: (f64, f64), to: (f64, f64), fill: &str) {
+    fn head(&mut self, from: (f64, f64), to: (f64, f64), fill: &'static str) {
         let (dx, dy) = (to.0 - from.0, to.1 - from.1);
         let n = dx.hypot(dy).max(1e-9);
         let (u, v) = (dx / n, dy / n);
@@ -113,17 +153,14 @@ impl Pencil {
         self.area(&[at(0.0, -11.0), at(0.0, 11.0), at(4.0, 9.0), at(4.0, -9.0)], LIGHT, 1.0);
     }
     /// A phone seen edge on, lens down, middle of its lower face at a point, turned by an angle (degrees).
-    pub fn phone(&mut self, (x, y): (f64, f64), turn: f64) {
-        let _ = writeln!(
-            self.out,
-            "<g transform=\"translate({x} {y}) rotate({turn})\"><rect x=\"-46\" y=\"-11\" width=\"92\" height=\"11\" \
-             rx=\"4\" fill=\"{DARK}\"/><rect x=\"-8\" y=\"-1\" width=\"16\" height=\"5\" rx=\"2\" fill=\"{INK}\"/></g>"
-        );
+    pub fn phone(&mut self, at: (f64, f64), turn: f64) {
+        let lay = |from, size| corners(from, size).map(|(x, y)| turned((at.0 + x, at.1 + y), at, turn));
+        self.area(&lay((-46.0, -11.0), (92.0, 11.0)), DARK, 1.0);
+        self.area(&lay((-8.0, -1.0), (16.0, 5.0)), INK, 1.0);
     }
     /// A green tick or a red cross.
     pub fn mark(&mut self, (x, y): (f64, f64), good: bool) {
-        let colour = if good { GOOD } else { BAD };
-        let _ = writeln!(self.out, "<circle cx=\"{x}\" cy=\"{y}\" r=\"12\" fill=\"{colour}\"/>");
+        self.0.strokes.push(Stroke::Disc { at: (x, y), radius: 12.0, fill: if good { GOOD } else { BAD } });
         if good {
             self.line(&[(x - 5.5, y + 0.5), (x - 1.5, y + 4.5), (x + 5.5, y - 4.5)], "#fff", 2.8, "");
         } else {
@@ -133,15 +170,10 @@ impl Pencil {
     }
     /// A bank-card sized card seen from above: first corner, size, turned by an angle about its middle (degrees).
     pub fn card(&mut self, (x, y): (f64, f64), (w, h): (f64, f64), turn: f64) {
-        let _ = writeln!(
-            self.out,
-            "<g transform=\"rotate({turn} {} {})\"><rect x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\" rx=\"5\" \
-             fill=\"{CARD}\"/><rect x=\"{x}\" y=\"{}\" width=\"{w}\" height=\"{}\" fill=\"#16364f\"/></g>",
-            x + w / 2.0,
-            y + h / 2.0,
-            y + 0.14 * h,
-            0.2 * h
-        );
+        let middle = (x + w / 2.0, y + h / 2.0);
+        let lay = |from, size| corners(from, size).map(|p| turned(p, middle, turn));
+        self.area(&lay((x, y), (w, h)), CARD, 1.0);
+        self.area(&lay((x, y + 0.14 * h), (w, 0.2 * h)), STRIPE, 1.0);
     }
     /// A pocket's floor seen from above with upright ridges: `show` 0 (none to be seen) to 1.
     pub fn floor(&mut self, (x, y): (f64, f64), (w, h): (f64, f64), spacing: f64, show: f64) {
@@ -155,6 +187,13 @@ impl Pencil {
     }
 }
 
-fn dashes(dash: &str) -> String {
-    if dash.is_empty() { String::new() } else { format!(" stroke-dasharray=\"{dash}\"") }
+fn corners((x, y): (f64, f64), (w, h): (f64, f64)) -> [(f64, f64); 4] {
+    [(x, y), (x + w, y), (x + w, y + h), (x, y + h)]
+}
+
+/// A point turned about another, degrees from x towards y.
+fn turned(p: (f64, f64), about: (f64, f64), deg: f64) -> (f64, f64) {
+    let (s, c) = deg.to_radians().sin_cos();
+    let (x, y) = (p.0 - about.0, p.1 - about.1);
+    (about.0 + x * c - y * s, about.1 + x * s + y * c)
 }

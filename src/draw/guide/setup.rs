@@ -1,13 +1,13 @@
 //! Lamp, card, pocket and camera: from the side, from above, and the camera alone.
 
-use super::{At, CARD, CUT, DARK, INK, LIGHT, Pencil, WOOD};
+use super::{At, CARD, CUT, DARK, Drawing, INK, LIGHT, Pencil, WOOD};
 
 /// Depth of the drawn pocket and length of its wall's shadow: five times, a lamp at 11.3 degrees.
 const DEPTH: f64 = 22.0;
 const SHADOW: f64 = 5.0 * DEPTH;
 
 /// The whole set-up seen from the side.
-pub fn side() -> String {
+pub fn side() -> Drawing {
     let mut p = Pencil::new(480, 372, "Lamp, card, pocket and phone seen from the side");
     let (top, left, right) = (232.0, 210.0, 400.0);
     let (floor, table) = (top + DEPTH, top + 46.0);
@@ -64,7 +64,7 @@ pub fn side() -> String {
 }
 
 /// The same from above.
-pub fn above() -> String {
+pub fn above() -> Drawing {
     let mut p = Pencil::new(480, 392, "Lamp, card and pocket seen from above, and what the photo takes in");
     p.rect((112.0, 44.0), (352.0, 336.0), WOOD);
     let (at, size) = ((160.0, 88.0), (256.0, 150.0));
@@ -85,7 +85,7 @@ pub fn above() -> String {
 }
 
 /// The camera square above the work, and from the side.
-pub fn camera() -> String {
+pub fn camera() -> Drawing {
     let mut p = Pencil::new(
         480,
         290,

@@ -3,10 +3,12 @@
 //!
 //! Page frame: millimetres, origin at the page's top-left corner, x right, y down.
 
+pub(super) mod metrics;
 mod pdf;
 mod svg;
 mod words;
 
+use super::guide::Drawing;
 use crate::card::{BAR_MM, Card, Form, Ink, Printed};
 use crate::error::{Error, Result, Stage};
 use crate::geometry::Point;
@@ -48,6 +50,19 @@ pub enum Item {
     Cut(Vec<Point>),
     /// Words from `at` (left end of the base line) to the right, or upwards where `up`; `size` is the font size.
     Text { at: Point, size: f64, bold: bool, up: bool, words: String },
+    /// A drawing of the guide, its top-left corner and its width.
+    Drawing { at: Point, width: f64, drawing: Drawing },
+}
+
+/// A page of a PDF.
+pub(super) struct Page<'a> {
+    pub paper: Paper,
+    pub items: &'a [Item],
+}
+
+/// Pages as one PDF file.
+pub(super) fn pages(title: &str, pages: &[Page]) -> Vec<u8> {
+    pdf::write(title, pages)
 }
 
 /// Borders that many printers leave white, mm (common practice, no source: 3 to 6 mm on home printers).
@@ -102,7 +117,7 @@ impl Sheet {
     }
     /// The page as a PDF file: fonts every reader has, nothing that changes from run to run.
     pub fn pdf(&self) -> Vec<u8> {
-        pdf::write(self)
+        pages(&self.name(), &[Page { paper: self.paper, items: &self.items }])
     }
     /// The page as an SVG file, a user unit to the millimetre.
     pub fn svg(&self) -> String {
@@ -152,7 +167,7 @@ impl Sheet {
         let far = |i: &Item| match i {
             Item::Fill(ink) => ink.iter().map(|k| Point::new(k.x + k.width, k.y + k.height)).collect(),
             Item::Cut(p) => p.clone(),
-            Item::Text { at, .. } => vec![*at],
+            Item::Text { at, .. } | Item::Drawing { at, .. } => vec![*at],
         };
         let all = self.items.iter().flat_map(far);
         all.fold(Point::default(), |a, p| Point::new(a.x.max(p.x), a.y.max(p.y)))

@@ -30,6 +30,15 @@ pub(super) fn write(sheet: &Sheet) -> String {
                 let look = r##"fill="none" stroke="#000" stroke-width="0.1" stroke-dasharray="2 1.5""##;
                 writeln!(out, r#"<polygon {look} points="{}"/>"#, d.trim_end())
             }
+            Item::Drawing { at, width, drawing } => {
+                let placed = format!(
+                    r#"<svg x="{}" y="{}" width="{width}" height="{}" "#,
+                    at.x,
+                    at.y,
+                    width * drawing.size.1 / drawing.size.0
+                );
+                write!(out, "{}", drawing.svg().replacen("<svg ", &placed, 1))
+            }
             Item::Text { at, size, bold, up, words } => {
                 let weight = if *bold { r#" font-weight="bold""# } else { "" };
                 let turn = if *up { format!(r#" transform="rotate(-90 {} {})""#, at.x, at.y) } else { String::new() };
