@@ -3,9 +3,9 @@
 
 use image::imageops::{FilterType, resize};
 use image::{DynamicImage, RgbImage};
+use lowsun::pipeline;
 use lowsun::plan::{PlanFacts, gather};
 use lowsun::trace::Trace;
-use lowsun::pipeline;
 use std::fs;
 use std::path::Path;
 
