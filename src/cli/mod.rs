@@ -30,6 +30,8 @@ Examples:
   lowsun inspect pocket.jpg --cutter 1/4in --stepover 40% --depth 0.1in --units in --out report
   lowsun inspect pocket.jpg --plan pocket.toml --record shop.book --job boathouse
   lowsun records list shop.book --job boathouse
+  lowsun request --paper letter --units in --out to-send
+  lowsun reply pocket.lowsun --to Ann --from \"The boathouse\"
   lowsun card --form pocket --paper letter --out to-print
   lowsun inspect pocket.jpg --marks pocket.marks.toml
   lowsun inspect scan.png --mm-per-px 0.0423 --light-from left --light-elevation 12";
