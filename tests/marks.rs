@@ -209,6 +209,37 @@ fn the_odd_line_is_found() {
     }
 }
 
+/// Depth of arcs of a 6.4 mm cutter that moves along x and is set over by 2.54 mm from pass to pass, 0.6 mm a turn: where
+/// later passes leave them, on one side of the cutter's path. `phase` in turns, by pass.
+fn arcs(x: f64, y: f64, phase: impl Fn(f64) -> f64) -> f64 {
+    let (r, stepover) = (3.2, 2.54);
+    let pass = (y / stepover).floor();
+    let aside = 0.95 * r - (y - pass * stepover);
+    0.1 * (std::f64::consts::TAU * ((x - (r * r - aside * aside).sqrt()) / 0.6 + phase(pass))).sin()
+}
+
+/// Bent lines are told from straight ones by how their direction changes, whether the passes begin alike (then single
+/// places of the spectrum stand out as families would) or not.
+#[test]
+fn arcs_are_curved_and_crossing_straight_lines_are_not() {
+    let n = noise(40, 900, 640, 0.05, 0.05, 4.0);
+    for (what, shift) in [("alike", 0.0), ("a third later each", 1.0 / 3.0), ("at random", 0.618_034)] {
+        let m = run(&patch(900, 640, &n, |x, y| arcs(x, y, |k| k * k * shift)));
+        let f = m.families.first().unwrap_or_else(|| panic!("{what}: nothing found"));
+        assert!(f.curved && (f.pitch.value / 0.6 - 1.0).abs() < 0.005, "{what}: {:?} {:?}", f.pitch, f.normal_deg);
+        let straight: Vec<_> = m.families.iter().filter(|f| !f.curved).map(|f| (f.pitch, f.normal_deg)).collect();
+        assert!(straight.is_empty(), "{what}: {straight:?}");
+    }
+    // Two families with one spacing along x: the same column, two places of it.
+    for second in [0.1, 0.06] {
+        let wave = |x: f64, y: f64, a: f64| (std::f64::consts::TAU * (x + a * y) / 0.6).sin();
+        let m = run(&patch(900, 640, &n, |x, y| 0.1 * wave(x, y, 0.25) + second * wave(x, y, -0.25)));
+        let seen: Vec<_> = m.families.iter().map(|f| (f.curved, f.pitch.value, f.normal_deg.value)).collect();
+        assert!(!seen.is_empty() && seen.iter().all(|f| !f.0), "{seen:?}");
+        assert!((seen[0].1 / (0.6 / 1.0625f64.sqrt()) - 1.0).abs() < 0.002, "{seen:?}");
+    }
+}
+
 /// Practice photos by another hand: pitch within a per cent (card and lens included), none where nothing was cut.
 #[test]
 fn practice_photos_give_their_pitches_and_no_others() {

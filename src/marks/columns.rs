@@ -9,11 +9,18 @@ use rayon::prelude::*;
 /// How far a column is followed across the passes, share of its own frequency: arcs of a cutter of diameter D cut at
 /// stepover s are as steep as s / D at their ends, so 0.5 covers stepovers up to the usual half diameter.
 const SLOPE: f64 = 0.5;
+/// How steep the ends of arcs that later passes leave may run: they reach to two thirds of the way round to the cutter's side.
+pub(super) const STEEPEST: f64 = 2.0;
 /// Cells next to the column's middle that are left out: a straight family would fill them.
 const MIDDLE: f64 = 4.0;
 /// Standard errors a column must stand over its neighbours. The log mean over a column is close to normal; a search of
 /// some thousand frequencies and some hundred angles reaches five by chance.
 const LEAST: f64 = 6.0;
+
+/// Share of a column's power in one place up to which its lines are bent. Straight lines have nearly all of it there, one
+/// family's lobes included, and of two crossing families the stronger has half or more; arcs as steep as a cutter leaves them
+/// have a tenth to a third. Under a smaller value arcs pass for straight families, over a larger one two families for arcs.
+const BENT: f64 = 0.4;
 
 /// A column.
 #[derive(Debug, Clone, Copy)]
@@ -28,6 +35,16 @@ pub(super) struct Column {
     pub ratio: f64,
     /// Relative brightness amplitude (root of the summed power of its cells).
     pub amplitude: f64,
+    /// Share of its power that lies in one place of it. Lines of one direction, whichever, are one place; arcs, whose
+    /// direction changes within every pass, are many.
+    pub in_one_place: f64,
+}
+
+impl Column {
+    /// Whether its lines change their direction; else they are straight, and the column is the trace of their lobes.
+    pub fn bent(&self) -> bool {
+        self.in_one_place < BENT
+    }
 }
 
 /// Mean of ln(power / background) along the column and the number of cells.
@@ -123,7 +140,7 @@ pub(super) fn find(s: &PlaneSpectrum, flat: &Flat, rough_deg: f64, within: f64, 
                 sn /= 2.0;
             }
         }
-        let c = measured(s, step, f, n, top, weight);
+        let c = Column { in_one_place: in_one_place(s, flat, f, n), ..measured(s, step, f, n, top, weight) };
         if top < LEAST {
             break;
         }
@@ -191,5 +208,32 @@ fn measured(s: &PlaneSpectrum, step: f64, f: f64, normal_deg: f64, score: f64, w
         score,
         ratio: ratio / n.max(1.0),
         amplitude: 2.0 * power.sqrt() / weight,
+        in_one_place: 1.0,
     }
+}
+
+/// Largest share of a column's power, its middle included, within a place as wide as straight lines that waver by three
+/// degrees (0.05 of the frequency), and never under the column's left-out middle. Cells under seven times their background
+/// do not count (noise does that once in a thousand).
+fn in_one_place(s: &PlaneSpectrum, flat: &Flat, f: f64, normal_deg: f64) -> f64 {
+    let (ny, nx) = normal_deg.to_radians().sin_cos();
+    let (step, cell) = (flat.step, 1.0 / flat.extent);
+    let count = (STEEPEST * f / cell) as i32;
+    let along: Vec<f64> = (-count..=count)
+        .map(|i| {
+            let g = f64::from(i) * cell;
+            let power = |j: i32| {
+                let h = f + f64::from(j) * 0.5 * cell;
+                let (x, y) = s.cell_of((h * nx - g * ny) * step, (h * ny + g * nx) * step);
+                let (x, y) = (x.round() as isize, y.round() as isize);
+                let (p, b) = (s.log_power_at(x, y)?, s.log_background_at(x, y)?);
+                (p - b > 7f64.ln()).then(|| p.exp() - b.exp())
+            };
+            (-2..=2).filter_map(power).sum()
+        })
+        .collect();
+    let width = 2 * (0.05 * f / cell).max(MIDDLE) as usize + 1;
+    let most = along.windows(width.min(along.len())).map(|w| w.iter().sum::<f64>()).fold(0.0, f64::max);
+    let all: f64 = along.iter().sum();
+    if all > 0.0 { most / all } else { 1.0 }
 }

@@ -1,6 +1,6 @@
 //! Columns of the plane's spectrum become curved families.
 
-use super::columns::Column;
+use super::columns::{Column, STEEPEST};
 use super::families::Found;
 use super::family::FOLD;
 use super::flatten::Flat;
@@ -12,8 +12,9 @@ const WEAKEST: f64 = 0.2;
 /// A column this much weaker than the strongest straight family is that family's echo.
 const WEAKEST_BESIDE: f64 = 0.05;
 
-/// Adds the columns to the straight families. A column at a multiple of a straight family along the same direction is
-/// that family's own; a straight family at a multiple of a column is the column's.
+/// Adds the columns to the straight families. A bent column swallows the straight families that lie on it: they are single
+/// places of it. Of another column, one at a multiple of a straight family along the same direction is that family's own, and
+/// a straight family at a multiple of the column is the column's.
 pub(super) fn merge(found: &mut Found, columns: &[Column], flat: &Flat) {
     let multiple = |a: f64, b: f64, most: f64| {
         let n = (a / b).round();
@@ -23,35 +24,35 @@ pub(super) fn merge(found: &mut Found, columns: &[Column], flat: &Flat) {
     let straight = found.families.iter().map(|f| f.contrast).fold(0.0, f64::max);
     let whole = |r: f64| (0.7..4.3).contains(&r) && (r - r.round()).abs() < 0.15;
     for c in columns.iter().filter(|c| c.amplitude > (WEAKEST * strongest).max(WEAKEST_BESIDE * straight)) {
-        let along: Vec<usize> = (0..found.families.len())
-            .filter(|i| line_difference(found.families[*i].normal_deg.value, c.normal_deg).abs() < 3.0)
-            .collect();
+        let bent = c.bent();
+        let turn = |f: &Family| line_difference(f.normal_deg.value, c.normal_deg).to_radians();
+        let along: Vec<usize> =
+            (0..found.families.len()).filter(|i| turn(&found.families[*i]).abs() < 3f64.to_radians()).collect();
         let frequency = |i: &usize| 1.0 / found.families[*i].pitch.value;
         // A straight family's own lobes, seen from another direction: its frequency along this one is the column's.
         let lobe = found.families.iter().any(|f| {
-            let turn = line_difference(f.normal_deg.value, c.normal_deg).to_radians();
-            let seen = (turn.cos() / f.pitch.value).abs();
-            !f.curved && turn.abs() > 0.05 && (whole(seen / c.frequency) || whole(c.frequency / seen))
+            let seen = (turn(f).cos() / f.pitch.value).abs();
+            !f.curved && turn(f).abs() > 0.05 && (whole(seen / c.frequency) || whole(c.frequency / seen))
         });
-        if lobe {
+        if lobe && !bent {
             continue;
         }
-        if let Some(i) = along.iter().find(|i| multiple(c.frequency, frequency(i), 40.0)) {
-            // One and the same spacing, and most of it away from the straight line: the lines are bent.
-            let f = &mut found.families[*i];
-            if (c.frequency * f.pitch.value).round() == 1.0
-                && c.amplitude > 1.5 * f.harmonics[0]
-                && let Some(bent) = family(c, columns, flat)
-            {
-                *f = Family { coverage: f.coverage, ..bent };
-            }
-            continue;
-        }
-        if columns.iter().any(|d| d.frequency < 0.9 * c.frequency && multiple(c.frequency, d.frequency, 8.0)) {
+        let host = along.iter().copied().find(|i| multiple(c.frequency, frequency(i), 40.0));
+        let same = |i: &usize| (c.frequency / frequency(i)).round() == 1.0;
+        if host.is_some_and(|i| !(bent && same(&i)))
+            || columns.iter().any(|d| d.frequency < 0.9 * c.frequency && multiple(c.frequency, d.frequency, 8.0))
+        {
             continue;
         }
         let Some(family) = family(c, columns, flat) else { continue };
-        let drop: Vec<usize> = along.into_iter().filter(|i| multiple(frequency(i), c.frequency, 8.0)).collect();
+        let family = Family { coverage: host.map_or(family.coverage, |i| found.families[i].coverage), ..family };
+        let on = |f: &Family| {
+            let (across, seen) = turn(f).sin_cos();
+            bent && !f.curved && across.abs() <= STEEPEST * seen && multiple(seen / f.pitch.value, c.frequency, 8.0)
+        };
+        let drop: Vec<usize> = (0..found.families.len())
+            .filter(|i| on(&found.families[*i]) || along.contains(i) && multiple(frequency(i), c.frequency, 8.0))
+            .collect();
         for i in drop.into_iter().rev() {
             found.families.remove(i);
         }
