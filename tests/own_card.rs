@@ -163,7 +163,7 @@ fn a_card_on_a_board_has_the_height_given() {
         let options = Options { height_mm, level: Some(Level::Floor), ..Default::default() };
         let (found, _) = reference::find(&photo, &plan, &options).unwrap();
         let card = found.iter().find(|r| r.source == Source::Card).expect("fixture is broken: no card found");
-        let distance = card.view.as_ref().unwrap().pose.distance();
+        let distance = card.to_px.camera().unwrap().pose.distance();
         (card.height_mm, distance, rectify::frame(&photo, &found, &plan).0.scale.unwrap().value)
     };
     let (paper, distance, bare) = at(None);

@@ -144,7 +144,7 @@ fn what_is_not_known_of_level_and_lens_widens_the_sigma() {
     };
     let ((assumed, told), (said, silent)) = (first(&photo, None), first(&photo, Some(Level::Rim)));
     assert!(told && !silent, "the level is assumed in one and given in the other");
-    let distance = said.view.as_ref().unwrap().pose.distance();
+    let distance = said.to_px.camera().unwrap().pose.distance();
     let more = (assumed.relative_sigma.powi(2) - said.relative_sigma.powi(2)).sqrt();
     assert!((more / (0.25 * plan.depth_mm.unwrap() / distance) - 1.0).abs() < 0.05, "{more}");
     photo.camera = Default::default();

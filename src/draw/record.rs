@@ -4,7 +4,7 @@ use super::{Ink, Shape, floor, overlay, raster, reduced};
 use crate::explain::Explanation;
 use crate::fit::{Fit, Seen, word};
 use crate::floor::Patch;
-use crate::geometry::{Homography, Point};
+use crate::geometry::{Homography, PlaneMap, Point};
 use crate::marks::Marks;
 use crate::photo::Photo;
 use crate::rectify::FloorFrame;
@@ -38,8 +38,7 @@ pub fn references(p: &Photo, all: &[Reference]) -> Record {
         json!({
             "source": r.source, "level": r.level, "height_mm": r.height_mm, "residual_px": r.residual_px,
             "relative_sigma": r.relative_sigma, "local_sigma": r.local_sigma, "at_px": r.at_px,
-            "focal_px": r.focal_px, "k1": r.view.as_ref().map(|v| v.k1), "k2": r.view.as_ref().map(|v| v.k2),
-            "outline_px": r.outline_px, "to_px": rows(&r.to_px),
+            "focal_px": r.focal_px, "outline_px": r.outline_px, "to_px": map(&r.to_px),
         })
     });
     (Some(picture), values.collect())
@@ -56,7 +55,7 @@ pub fn rectify(p: &Photo, f: &FloorFrame) -> Record {
         "compared": f.compared,
         "floor_offset_corrected": f.floor_offset_corrected, "floor_offset_relative": f.floor_offset_relative,
         "floor_offset_sigma": f.floor_offset_sigma, "floor_offset_mm": f.floor_offset_mm,
-        "to_px": rows(&f.to_px), "camera_distance_mm": f.pose.as_ref().map(|p| p.distance()),
+        "to_px": map(&f.to_px), "camera_distance_mm": f.pose.as_ref().map(|p| p.distance()),
         "obliquity_deg": f.pose.as_ref().map(|p| p.obliquity_deg()),
     });
     (Some(picture), values)
@@ -152,7 +151,7 @@ pub fn explain(e: &Explanation) -> Record {
 }
 
 /// A grid of the plane round the middle of the photo: a wrong frame shows at once.
-fn grid(to_px: &Homography, k: f64, p: &Photo) -> Vec<Shape> {
+fn grid(to_px: &PlaneMap, k: f64, p: &Photo) -> Vec<Shape> {
     let middle = to_px.backward(Point::new(p.width as f64 / 2.0, p.height as f64 / 2.0));
     let round = |v: f64| (v / GRID_MM).round() * GRID_MM;
     let (cx, cy) = (round(middle.x), round(middle.y));
@@ -173,6 +172,10 @@ fn grid(to_px: &Homography, k: f64, p: &Photo) -> Vec<Shape> {
         .collect()
 }
 
-fn rows(h: &Homography) -> Vec<Vec<f64>> {
-    h.matrix().row_iter().map(|r| r.iter().copied().collect()).collect()
+/// A map's projective part, row by row, and its lens where it has one.
+fn map(m: &PlaneMap) -> Value {
+    let rows = |h: Homography| h.matrix().row_iter().map(|r| r.iter().copied().collect()).collect::<Vec<Vec<f64>>>();
+    let lens =
+        m.camera().map(|v| json!({ "focal_px": v.pose.focal_px, "centre_px": v.pose.centre, "k1": v.k1, "k2": v.k2 }));
+    json!({ "projective": m.projective().map(rows), "lens": lens })
 }

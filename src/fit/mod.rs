@@ -99,10 +99,9 @@ pub fn look(photo: &Photo, frame: &FloorFrame, references: &[Reference], patch: 
     let unit = judge::units_per_mm(frame, patch, plan);
     let ((tiles, edge), (colour_lines, light_lines, second_shadow)) = rayon::join(
         || {
-            let rim = frame.rim_to_px.as_ref().unwrap_or(&frame.to_px);
             let mut lines: Vec<Vec<Point>> = vec![];
             if !patch.outline_assumed {
-                lines.push(patch.outline.iter().map(|p| rim.forward(*p)).collect());
+                lines.push(patch.outline.iter().map(|p| frame.rim().forward(*p)).collect());
             }
             lines.extend(references.iter().map(|r| r.outline_px.clone()));
             (tiles::lit(photo, frame, patch), edge::response(photo, &lines))

@@ -78,6 +78,8 @@ pub fn piece(photo: &Photo, frame: &FloorFrame, outline_px: &[Point]) -> Result<
     let small = view.luma.shrink(k);
     let mut piece = Piece { inside: Mask::new(0, 0, false), view, outline, mm, k, small };
     piece.inside = piece.filled(&piece.outline);
+    let holds = |i: usize, j: usize| piece.inside.at(i, j) && frame.to_px.holds(piece.floor_at(i, j));
+    piece.inside = Mask::from_fn(piece.small.width, piece.small.height, holds);
     Ok(piece)
 }
 

@@ -13,7 +13,7 @@ mod search;
 use crate::caveat;
 use crate::caveat::Caveat;
 use crate::error::{Error, Result, Stage};
-use crate::geometry::Point;
+use crate::geometry::{PlaneMap, Point};
 use crate::photo::Photo;
 use crate::plan::PlannedCut;
 use crate::raster::Mask;
@@ -128,21 +128,12 @@ pub fn find(
         None if outline_given => (true, None, "the outline was given".to_owned()),
         None => (false, None, "the whole photo was taken as floor".to_owned()),
     };
-    // What was seen is the rim in photo pixels. The frame aligned at the pocket's middle may bend the lens's share
-    // differently there, so the outline goes through the photo, not from frame to frame.
-    let rim_of = |f: &FloorFrame| f.rim_to_px.clone().unwrap_or_else(|| f.to_px.clone());
-    let rim_px: Option<Vec<Point>> = found.map(|f| f.outline.iter().map(|p| rim_of(old).forward(*p)).collect());
-    let outline_px = match &rim_px {
-        Some(rim) => rim.clone(),
-        None if outline_given => options.outline_px.clone(),
-        None => whole_photo(photo),
-    };
-    let middle_px = centroid(&outline_px);
+    // What was seen is the rim; the floor's outline has the same x and y, lower.
+    let seen = |map: &PlaneMap| found.as_ref().map(|f| f.outline.iter().map(|p| map.forward(*p)).collect::<Vec<_>>());
+    let given = || if outline_given { options.outline_px.clone() } else { whole_photo(photo) };
+    let middle_px = centroid(&seen(old.rim()).unwrap_or_else(given));
+    let outline_px = seen(&old.to_px).unwrap_or_else(given);
     let frame = old.aligned_at(middle_px);
-    let outline_px = match &rim_px {
-        Some(rim) => rim.iter().map(|p| frame.to_px.forward(rim_of(&frame).backward(*p))).collect(),
-        None => outline_px,
-    };
     let pocket_x_deg = axis.map(|a| {
         let ahead = old.to_px.forward(old.to_px.backward(middle_px) + Point::new(a.cos(), a.sin()));
         let d = frame.to_px.backward(ahead) - frame.to_px.backward(middle_px);
@@ -158,8 +149,7 @@ pub fn find(
     let (mask, used_fraction) = lit::used(&piece, &shade, &tops);
     let given = (options.light_from_deg, options.light_elevation_deg);
     let light = light::measure(given, plan, frame.scale.is_some(), plain, &piece, cast);
-    let rim = rim_of(&frame);
-    let mut lines = vec![piece.outline.iter().map(|p| rim.forward(*p)).collect::<Vec<_>>()];
+    let mut lines = vec![piece.outline.iter().map(|p| frame.rim().forward(*p)).collect::<Vec<_>>()];
     lines.extend(references.iter().map(|r| r.outline_px.clone()));
     let patch = Patch {
         area: mask.count() as f64 * piece.view.step.powi(2),

@@ -32,10 +32,7 @@ pub struct Sight {
 
 impl Sight {
     pub fn new(photo: &Photo, frame: &FloorFrame, references: &[Reference]) -> Self {
-        let mut rim = frame.clone();
-        if let Some(map) = &frame.rim_to_px {
-            rim.to_px = map.clone();
-        }
+        let rim = FloorFrame { to_px: frame.rim().clone(), ..frame.clone() };
         let (w, h) = (photo.width as f64 - 1.0, photo.height as f64 - 1.0);
         let centre = rim.to_px.backward(Point::new(w / 2.0, h / 2.0));
         let unit = 1.0 / rim.to_px.scale_at(centre);
@@ -54,8 +51,9 @@ impl Sight {
         };
         let edge = 0.004 * w.max(h);
         let shown = Mask::from_fn(log.width, log.height, |i, j| {
-            let q = rim.to_px.forward(view.to_floor(i as f64, j as f64));
-            q.x > edge && q.y > edge && q.x < w - edge && q.y < h - edge
+            let p = view.to_floor(i as f64, j as f64);
+            let q = rim.to_px.forward(p);
+            rim.to_px.holds(p) && q.x > edge && q.y > edge && q.x < w - edge && q.y < h - edge
         });
         let mut valid = shown;
         for r in references.iter().filter(|r| r.outline_px.len() > 2) {

@@ -3,7 +3,7 @@
 use super::{Compared, FloorFrame};
 use crate::caveat;
 use crate::caveat::Caveat;
-use crate::geometry::{Homography, Point};
+use crate::geometry::{Homography, PlaneMap, Point};
 use crate::plan::PlannedCut;
 use crate::reference::Level;
 use crate::reference::Reference;
@@ -175,19 +175,17 @@ fn says(frame: &FloorFrame, r: &Reference, first: bool, depth: &Depth, focal_rel
 
 /// Scale of a reference on its own plane at its own place.
 fn px_per_mm(r: &Reference) -> f64 {
-    match &r.view {
-        Some(v) => v.scale_at(v.backward(r.at_px)),
-        None => r.to_px.scale_at(r.to_px.backward(r.at_px)),
-    }
+    r.to_px.scale_at(r.to_px.backward(r.at_px))
 }
 
 /// Scale of the plane `up` mm over the frame's floor at a photo point, as the frame's camera sees it.
 fn frame_px_per_mm(frame: &FloorFrame, up: f64, at: Point) -> f64 {
-    if let Some(v) = frame.view.as_ref().map(|v| v.shifted(up)) {
-        return v.scale_at(v.backward(at));
+    let own = |m: &PlaneMap| m.scale_at(m.backward(at));
+    if let PlaneMap::Lens(v) = &frame.to_px {
+        return own(&PlaneMap::Lens(v.shifted(up)));
     }
     let on = |h: &Homography| h.scale_at(h.backward(at));
     // The pose's own map differs from the measured one by what does not fit a camera; only its change with height is used.
     let change = frame.pose.as_ref().and_then(|p| Some(on(&p.shifted(up).homography()?) / on(&p.homography()?)));
-    on(&frame.to_px) * change.unwrap_or(1.0)
+    own(&frame.to_px) * change.unwrap_or(1.0)
 }

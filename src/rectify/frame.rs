@@ -1,10 +1,10 @@
 //! From the reference's plane to the floor plane by the camera's pose.
 
+use super::FloorFrame;
 use super::compare::{Depth, HEIGHT_SIGMA_MM, compare};
-use super::{FloorFrame, UNKNOWN_HALF_MM};
 use crate::caveat;
 use crate::caveat::Caveat;
-use crate::geometry::{Homography, PlaneView, Point, Pose};
+use crate::geometry::{Homography, PlaneMap, Point, Pose};
 use crate::photo::Photo;
 use crate::plan::PlannedCut;
 use crate::reference::ASSUMED_F35_RELATIVE;
@@ -43,11 +43,11 @@ pub fn frame(photo: &Photo, references: &[Reference], plan: &PlannedCut) -> (Flo
     if focal.assumed && (first.height_mm > 0.0 || first.level == Level::Rim) {
         caveats.push(caveat::NO_FOCAL_LENGTH.plain());
     }
-    let mut frame = carried(photo, first, plan, &depth, &focal);
+    let mut frame = carried(photo, first, &depth, &focal);
     let (verdict, new) = compare(&frame, references, &depth, focal.relative, centre);
     caveats.extend(new);
     if verdict.correction != 1.0 {
-        frame = carried(photo, &first.scaled(verdict.correction), plan, &depth, &focal);
+        frame = carried(photo, &first.scaled(verdict.correction), &depth, &focal);
     }
     frame.compared = verdict.compared;
     frame.floor_offset_sigma = offset_sigma(&frame, first, &depth, &focal);
@@ -57,64 +57,51 @@ pub fn frame(photo: &Photo, references: &[Reference], plan: &PlannedCut) -> (Flo
 }
 
 /// The frame by one reference, without its scale's figures.
-fn carried(photo: &Photo, reference: &Reference, plan: &PlannedCut, depth: &Depth, focal: &Focal) -> FloorFrame {
+fn carried(photo: &Photo, reference: &Reference, depth: &Depth, focal: &Focal) -> FloorFrame {
     let centre = photo.centre();
     let on_rim = reference.level == Level::Rim;
     // A scale given for the whole photo holds for the floor as it is, unless the user says it is that of the rim.
     let flat = reference.source == Source::Given && !on_rim;
-    let pose = match &reference.view {
-        Some(v) => Some(v.pose.clone()),
-        None if flat => None,
-        None => Pose::from_homography(&reference.to_px, focal.px, centre),
+    let pose = match &reference.to_px {
+        PlaneMap::Lens(v) => Some(v.pose.clone()),
+        PlaneMap::Flat(_) if flat => None,
+        PlaneMap::Flat(h) => Pose::from_homography(h, focal.px, centre),
     };
     let drop = reference.height_mm + if on_rim { depth.mm.unwrap_or(0.0) } else { 0.0 };
     let rim_down = reference.height_mm - if on_rim { 0.0 } else { depth.mm.unwrap_or(0.0) };
-    let to_px = lowered(reference, pose.as_ref(), drop);
-    let at = |h: &Homography| 1.0 / h.scale_at(h.backward(centre));
+    let to_px = lowered(&reference.to_px, pose.as_ref(), drop);
+    let at = |m: &PlaneMap| 1.0 / m.scale_at(m.backward(centre));
     FloorFrame {
         source: Some(reference.source),
         residual_px: reference.residual_px,
         level: Some(reference.level),
         floor_offset_corrected: pose.is_some() && (depth.mm.is_some() || !on_rim),
         floor_offset_mm: drop,
-        floor_offset_relative: at(&to_px) / at(&lowered(reference, pose.as_ref(), 0.0)) - 1.0,
-        rim_to_px: Some(lowered(reference, pose.as_ref(), rim_down)),
-        view: reference.view.as_ref().map(|v| v.shifted(-drop)),
+        floor_offset_relative: at(&to_px) / at(&reference.to_px) - 1.0,
+        rim_to_px: Some(lowered(&reference.to_px, pose.as_ref(), rim_down)),
+        to_px,
         pose: pose.map(|p| p.shifted(-drop)),
         rim_up_mm: drop - rim_down,
-        half_mm: plan.pocket_mm.map_or(UNKNOWN_HALF_MM, |(w, h)| (w.max(h) / 2.0, w.max(h) / 2.0)),
-        ..FloorFrame::from_homography(to_px, None)
+        ..unscaled(centre)
     }
     .aligned_at(centre)
 }
 
 impl FloorFrame {
-    /// The same frame turned about its origin so that +x runs along the photo's +x at the photo point `middle`; where the
-    /// lens distortion is known, both maps are made to fit best about that point.
+    /// The same frame turned about its origin so that +x runs along the photo's +x at the photo point `middle`.
     pub fn aligned_at(&self, middle: Point) -> Self {
-        let mut out = self.clone();
-        if let Some(v) = &self.view {
-            let at = v.backward(middle);
-            let nearest =
-                |v: PlaneView, old: &Homography| v.homography(at, self.half_mm).unwrap_or_else(|| old.clone());
-            out.to_px = nearest(v.clone(), &self.to_px);
-            out.rim_to_px = self.rim_to_px.as_ref().map(|old| nearest(v.shifted(self.rim_up_mm), old));
-        }
-        let [a, b, c, d] = out.to_px.jacobian(out.to_px.backward(middle));
+        let [a, b, c, d] = self.to_px.jacobian(self.to_px.backward(middle));
         // First column of the inverse Jacobian: the plane direction seen as the photo's +x.
         let det = a * d - b * c;
         let (x, y) = (d / det, -c / det);
         let n = x.hypot(y);
         let (cos, sin) = (x / n, y / n);
-        let turn = Homography::from_matrix(Matrix3::new(cos, -sin, 0.0, sin, cos, 0.0, 0.0, 0.0, 1.0));
-        for map in std::iter::once(&mut out.to_px).chain(&mut out.rim_to_px) {
-            if let Some(turned) = turn.as_ref().and_then(|t| map.after(t)) {
-                *map = turned;
-            }
+        Self {
+            to_px: self.to_px.turned(cos, sin),
+            rim_to_px: self.rim_to_px.as_ref().map(|m| m.turned(cos, sin)),
+            pose: self.pose.as_ref().map(|p| p.turned(cos, sin)),
+            ..self.clone()
         }
-        out.pose = out.pose.map(|p| p.turned(cos, sin));
-        out.view = out.view.map(|v| v.turned(cos, sin));
-        out
     }
 }
 
@@ -143,18 +130,19 @@ fn focal(photo: &Photo, reference: &Reference) -> Focal {
     }
 }
 
-/// Map of the plane `down_mm` below the reference's own, in the reference's axes. The change from plane to plane comes
-/// from the pose; the reference's own map is kept as measured.
-fn lowered(reference: &Reference, pose: Option<&Pose>, down_mm: f64) -> Homography {
-    if let Some(v) = &reference.view {
-        let h = v.shifted(-down_mm).homography(Point::default(), UNKNOWN_HALF_MM);
-        return h.unwrap_or_else(|| reference.to_px.clone());
+/// Map of the plane `down_mm` below the one of `map`, in the same axes. Without a lens the change from plane to plane comes
+/// from the pose, and the map itself is kept as measured.
+fn lowered(map: &PlaneMap, pose: Option<&Pose>, down_mm: f64) -> PlaneMap {
+    match map {
+        PlaneMap::Lens(v) => PlaneMap::Lens(v.shifted(-down_mm)),
+        PlaneMap::Flat(h) => {
+            let change = pose.filter(|_| down_mm != 0.0).and_then(|p| {
+                let (here, there) = (p.homography()?, p.shifted(-down_mm).homography()?);
+                h.after(&here.inverse().after(&there)?)
+            });
+            PlaneMap::Flat(change.unwrap_or_else(|| h.clone()))
+        }
     }
-    let change = pose.filter(|_| down_mm != 0.0).and_then(|p| {
-        let (here, there) = (p.homography()?, p.shifted(-down_mm).homography()?);
-        reference.to_px.after(&here.inverse().after(&there)?)
-    });
-    change.unwrap_or_else(|| reference.to_px.clone())
 }
 
 fn unscaled(centre: Point) -> FloorFrame {
@@ -194,7 +182,7 @@ mod tests {
     }
     fn card(pose: &Pose, level: Level) -> Reference {
         Reference {
-            to_px: pose.homography().unwrap(),
+            to_px: pose.homography().unwrap().into(),
             source: Source::Id1,
             level,
             height_mm: 0.76,
@@ -204,7 +192,6 @@ mod tests {
             local_sigma: 0.001,
             outline_px: vec![],
             focal_px: None,
-            view: None,
         }
     }
     #[test]

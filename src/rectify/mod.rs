@@ -7,22 +7,20 @@ mod view;
 pub use frame::frame;
 pub use view::{light_view, view};
 
-use crate::geometry::{Homography, PlaneView, Point, Pose};
+use crate::geometry::{Homography, PlaneMap, Point, Pose};
 use crate::raster::Plane;
 use crate::reference::Level;
 use crate::reference::Source;
 use crate::units::Measured;
 use serde::Serialize;
 
-/// Half size of the floor where the plan gives none, mm: signs and pockets read from one photo are 50 to 150 mm wide.
-const UNKNOWN_HALF_MM: (f64, f64) = (40.0, 40.0);
-
 /// The floor plane tied to the photo. Where no scale is known, `scale` is `None` and the "millimetres" of this frame are
 /// photo pixels counted from the photo's centre.
 #[derive(Debug, Clone)]
 pub struct FloorFrame {
-    /// Floor frame (mm, or px without scale; +x along the photo's +x at the middle of the floor) to photo pixels.
-    pub to_px: Homography,
+    /// Floor frame (mm, or px without scale; +x along the photo's +x at the middle of the floor) to photo pixels, with the
+    /// lens' distortion where it was fitted.
+    pub to_px: PlaneMap,
     /// mm per px at the photo's centre on the floor; `None` without a reference.
     pub scale: Option<Measured>,
     pub source: Option<Source>,
@@ -39,16 +37,11 @@ pub struct FloorFrame {
     pub floor_offset_mm: f64,
     /// Camera pose against the floor plane, where a focal length is known or assumed.
     pub pose: Option<Pose>,
-    /// The same camera with its lens distortion, where that was fitted: `to_px` is then the nearest homography about the
-    /// middle of the floor.
-    pub view: Option<PlaneView>,
     /// Map of the stock's top plane, in the same axes as `to_px`: a vertical wall's rim and foot have the same x and y.
     /// `None` without scale. Equal to `to_px` where the depth is unknown.
-    pub rim_to_px: Option<Homography>,
+    pub rim_to_px: Option<PlaneMap>,
     /// How much higher than the floor the plane of `rim_to_px` lies, mm.
     pub rim_up_mm: f64,
-    /// Half size of the piece of floor that `to_px` must fit best, mm.
-    pub half_mm: (f64, f64),
     /// Every reference there was, as compared with the one this frame is made from, which comes first.
     pub compared: Vec<Compared>,
 }
@@ -68,6 +61,7 @@ impl FloorFrame {
     /// The frame of a known map, floor plane to photo px, about which nothing else is known. `scale`: mm per px at the
     /// photo's centre; `None` where the plane's unit is not a millimetre.
     pub fn from_homography(to_px: Homography, scale: Option<Measured>) -> Self {
+        let to_px = PlaneMap::from(to_px);
         Self {
             rim_to_px: scale.is_some().then(|| to_px.clone()),
             to_px,
@@ -80,11 +74,13 @@ impl FloorFrame {
             floor_offset_sigma: 0.0,
             floor_offset_mm: 0.0,
             pose: None,
-            view: None,
             rim_up_mm: 0.0,
-            half_mm: UNKNOWN_HALF_MM,
             compared: vec![],
         }
+    }
+    /// Map of the stock's top plane; the floor's where that is not known.
+    pub fn rim(&self) -> &PlaneMap {
+        self.rim_to_px.as_ref().unwrap_or(&self.to_px)
     }
 }
 

@@ -1,7 +1,7 @@
 //! Resampling of a piece of the floor plane.
 
 use super::{FloorFrame, FloorView};
-use crate::geometry::Point;
+use crate::geometry::{PlaneMap, Point};
 use crate::photo::Photo;
 use crate::raster::Plane;
 use rayon::prelude::*;
@@ -39,7 +39,7 @@ fn sampled(photo: &Photo, frame: &FloorFrame, min: Point, max: Point, step: f64,
     // Photo pixels per sample, where the camera is nearest.
     let corners = [min, Point::new(max.x, min.y), max, Point::new(min.x, max.y)];
     let px = corners.iter().map(|c| frame.to_px.scale_at(*c)).filter(|s| s.is_finite()).fold(0.0, f64::max) * step;
-    let rows = |k: usize, half: f64| Rows { m: *frame.to_px.matrix(), min, step: step * k as f64, half };
+    let rows = |k: usize, half: f64| Rows { map: &frame.to_px, min, step: step * k as f64, half };
     let luma = sample_luma(&photo.luma, &rows(1, 0.0), w, h, px);
     let shrink = if px >= 2.0 { 1 } else { 2 };
     let chroma = colour.then(|| {
@@ -50,22 +50,19 @@ fn sampled(photo: &Photo, frame: &FloorFrame, min: Point, max: Point, step: f64,
 }
 
 /// Where samples lie in the photo.
-struct Rows {
-    m: nalgebra::Matrix3<f64>,
+struct Rows<'a> {
+    map: &'a PlaneMap,
     min: Point,
     step: f64,
     /// Shift of sample (0, 0) from `min` on both axes.
     half: f64,
 }
 
-impl Rows {
+impl Rows<'_> {
     /// Photo position of fractional sample (i, j).
     #[inline]
-    fn at(&self, i: f64, j: f64) -> (f64, f64) {
-        let (x, y) = (self.min.x + self.half + i * self.step, self.min.y + self.half + j * self.step);
-        let m = &self.m;
-        let w = 1.0 / (m[(2, 0)] * x + m[(2, 1)] * y + m[(2, 2)]);
-        ((m[(0, 0)] * x + m[(0, 1)] * y + m[(0, 2)]) * w, (m[(1, 0)] * x + m[(1, 1)] * y + m[(1, 2)]) * w)
+    fn at(&self, i: f64, j: f64) -> Point {
+        self.map.forward(self.min + Point::new(self.half + i * self.step, self.half + j * self.step))
     }
 }
 
@@ -81,8 +78,8 @@ fn sample_luma(luma: &Plane, rows: &Rows, w: usize, h: usize, px: f64) -> Plane 
         let mut s = 0.0;
         for dy in &offsets {
             for dx in &offsets {
-                let (u, v) = rows.at(x as f64 + dx, y as f64 + dy);
-                s += plane.bilinear((u + 0.5) / k - 0.5, (v + 0.5) / k - 0.5);
+                let q = rows.at(x as f64 + dx, y as f64 + dy);
+                s += plane.bilinear((q.x + 0.5) / k - 0.5, (q.y + 0.5) / k - 0.5);
             }
         }
         s * norm
@@ -107,9 +104,9 @@ fn sample_chroma(photo: &Photo, rows: &Rows, w: usize, h: usize, px: f64) -> (Pl
             let mut s = [0.0f32; 3];
             for dy in &offsets {
                 for dx in &offsets {
-                    let (u, v) = rows.at(x as f64 + dx, y as f64 + dy);
-                    let u = ((u + 0.5) as isize).clamp(0, pw as isize - 1) as usize;
-                    let v = ((v + 0.5) as isize).clamp(0, ph as isize - 1) as usize;
+                    let q = rows.at(x as f64 + dx, y as f64 + dy);
+                    let u = ((q.x + 0.5) as isize).clamp(0, pw as isize - 1) as usize;
+                    let v = ((q.y + 0.5) as isize).clamp(0, ph as isize - 1) as usize;
                     let p = &raw[3 * (v * pw + u)..][..3];
                     for c in 0..3 {
                         s[c] += linear[p[c] as usize];
@@ -176,7 +173,8 @@ mod tests {
         // Stripes of 4 px period seen at 7.2 px a sample: taken as points they would come back at full contrast.
         let photo = photo(400, 400, |x, _| (x * std::f64::consts::FRAC_PI_2).sin());
         let mut frame = turned();
-        frame.to_px = Homography::from_matrix(Matrix3::new(4.0, 0.0, 100.0, 0.0, 4.0, 100.0, 0.0, 0.0, 1.0)).unwrap();
+        let m = Matrix3::new(4.0, 0.0, 100.0, 0.0, 4.0, 100.0, 0.0, 0.0, 1.0);
+        frame.to_px = Homography::from_matrix(m).unwrap().into();
         let v = view(&photo, &frame, Point::new(0.0, 0.0), Point::new(50.0, 50.0), 1.8);
         assert!(
             v.luma.data.iter().all(|x| x.abs() < 0.25),

@@ -8,8 +8,8 @@ use super::search::Search;
 use super::{Level, Reference, Source};
 use crate::caveat;
 use crate::caveat::Caveat;
-use crate::geometry::PlaneView;
 use crate::geometry::Point;
+use crate::geometry::{PlaneMap, PlaneView};
 use crate::photo::Photo;
 use crate::plan::Coin;
 use crate::units::Measured;
@@ -137,7 +137,7 @@ pub fn find(s: &Search, coin: &Coin, known: &[Reference]) -> (Option<Reference>,
         }
     };
     let (level, doubt, new) = s.level(&chosen.best.view, "coin");
-    (as_reference(s, chosen, coin, level).map(|r| r.doubted(doubt)), new.into_iter().collect())
+    (Some(as_reference(s, chosen, coin, level).doubted(doubt)), new.into_iter().collect())
 }
 
 /// A coin's face and the outline of face and side together differ by up to 5 % of the radius.
@@ -362,7 +362,7 @@ fn sunken(photo: &Photo, view: &PlaneView, radius_mm: f64) -> bool {
     darkest(&ring(0.84, 0.92)) < -1.1 && darkest(&ring(1.04, 1.14)) > -0.4
 }
 
-fn as_reference(s: &Search, c: &Candidate, coin: &Coin, level: Level) -> Option<Reference> {
+fn as_reference(s: &Search, c: &Candidate, coin: &Coin, level: Level) -> Reference {
     let (view, photo) = (c.best.view.clone(), s.photo);
     let middle = photo.centre();
     // Wear; the coin's side taken for its face; a rounded edge; a circle that shows on part of its way only.
@@ -386,8 +386,7 @@ fn as_reference(s: &Search, c: &Candidate, coin: &Coin, level: Level) -> Option<
             view.forward(Point::new(a.cos(), a.sin()) * radius)
         })
         .collect();
-    Some(Reference {
-        to_px: view.homography(Point::default(), (radius, radius))?,
+    Reference {
         source: Source::Coin,
         level,
         height_mm: coin.thickness_mm,
@@ -397,6 +396,6 @@ fn as_reference(s: &Search, c: &Candidate, coin: &Coin, level: Level) -> Option<
         local_sigma: mixed(c.centre_px).hypot(size),
         outline_px,
         focal_px: Measured::new(focal, focal * c.best.focal_sigma()),
-        view: Some(view),
-    })
+        to_px: PlaneMap::Lens(view),
+    }
 }

@@ -128,11 +128,8 @@ fn arc_places(view: &PlaneView, outline: Outline, k: usize) -> Vec<Place> {
 /// `None` when its sides do not show or the shape is not that of the outline.
 pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camera, reach_px: f64) -> Option<Candidate> {
     let outline = figure.outline;
-    let start = PlaneView {
-        pose: pose(&quad.corners, camera, (outline.width, outline.height))?,
-        k1: camera.k1.0,
-        k2: camera.k2.0,
-    };
+    let own = pose(&quad.corners, camera, (outline.width, outline.height))?;
+    let start = PlaneView::new(own, camera.k1.0, camera.k2.0);
     if !quad.corners.iter().all(|c| profiler.holds(*c, -2.0)) {
         return None;
     }
@@ -293,8 +290,7 @@ fn settle(
     edges: &[Edge; 4],
 ) -> Option<Candidate> {
     let corners = crossings(start, outline, edges);
-    let view =
-        PlaneView { pose: pose(&corners, camera, (outline.width, outline.height))?, k1: camera.k1.0, k2: camera.k2.0 };
+    let view = PlaneView::new(pose(&corners, camera, (outline.width, outline.height))?, camera.k1.0, camera.k2.0);
     if rough_corners(profiler, &view, outline) < ROUGH_CORNERS {
         return None;
     }
@@ -318,7 +314,7 @@ fn rough_corners(profiler: &Profiler, view: &PlaneView, outline: Outline) -> f64
 
 /// The candidate fitted once more, with a camera better known.
 pub fn refit(profiler: &Profiler, c: &Candidate, outline: Outline, camera: &Camera) -> Option<Candidate> {
-    let view = PlaneView { k1: camera.k1.0, k2: camera.k2.0, ..c.fitted.view.clone() };
+    let view = PlaneView::new(c.fitted.view.pose.clone(), camera.k1.0, camera.k2.0);
     traced(profiler, view, outline, camera)
 }
 

@@ -105,6 +105,11 @@ impl Fitted {
     pub fn k2(&self) -> (f64, f64) {
         (self.view.k2, self.covariance[(8, 8)].max(0.0).sqrt())
     }
+    /// What is known of the camera after this fit: the principal point as before.
+    pub fn camera(&self, before: &Camera) -> Camera {
+        let (focal_px, relative) = (self.view.pose.focal_px, self.focal_sigma());
+        Camera { focal_px, relative, k1: self.k1(), k2: self.k2(), ..*before }
+    }
     /// One-sigma relative error of the focal length.
     pub fn focal_sigma(&self) -> f64 {
         self.covariance[(6, 6)].max(0.0).sqrt()
@@ -122,7 +127,7 @@ pub fn moved(v: &PlaneView, d: &[f64]) -> PlaneView {
         r2: turn * v.pose.r2,
         t: v.pose.t + Vector3::new(d[3], d[4], d[5]),
     };
-    PlaneView { pose, k1: v.k1 + d[7], k2: v.k2 + d[8] }
+    PlaneView::new(pose, v.k1 + d[7], v.k2 + d[8])
 }
 
 /// Residuals of what is seen, in sigmas, for one camera; `common` are further parameters in sigmas of their own.
@@ -295,7 +300,7 @@ pub fn fit_pairs(pairs: &[Pair], camera: &Camera) -> Option<Fitted> {
     let places: Vec<(Point, Point)> = pairs.iter().map(|p| (p.mm, p.px)).collect();
     let h = Homography::from_pairs(&places)?;
     let pose = Pose::from_homography(&h, camera.focal_px, camera.centre)?;
-    let start = PlaneView { pose, k1: camera.k1.0, k2: camera.k2.0 };
+    let start = PlaneView::new(pose, camera.k1.0, camera.k2.0);
     let plain = settled(&start, pairs, camera);
     if pairs.len() < ROBUST_FROM {
         return plain.map(|f| f.0);

@@ -94,12 +94,10 @@ pub fn from_points(
         height_mm,
         size_sigma: 0.0,
         about: lo.lerp(hi, 0.5),
-        half_mm: ((hi.x - lo.x) / 2.0, (hi.y - lo.y) / 2.0),
         outline_px: vec![],
     };
-    if let Some((reference, new)) =
-        camera_of(photo, points, residual_px).and_then(|f| Reference::from_fit(&f, photo, object))
-    {
+    if let Some(fitted) = camera_of(photo, points, residual_px) {
+        let (reference, new) = Reference::from_fit(&fitted, photo, object);
         return Ok((reference, caveats.into_iter().chain(new).collect()));
     }
     let level = level.unwrap_or(Level::Rim);
@@ -107,7 +105,7 @@ pub fn from_points(
     let at_px = middle;
     Ok((
         Reference {
-            to_px,
+            to_px: to_px.into(),
             source: Source::Points,
             level,
             height_mm,
@@ -166,13 +164,16 @@ pub fn from_distance(
     }
     let level = level.unwrap_or(Level::Rim);
     let (source, at_px) = (Source::Points, middle);
-    Ok((Reference { to_px, relative_sigma, local_sigma, at_px, source, level, height_mm, ..flat() }, caveats))
+    Ok((
+        Reference { to_px: to_px.into(), relative_sigma, local_sigma, at_px, source, level, height_mm, ..flat() },
+        caveats,
+    ))
 }
 
 /// A reference of which only the map is known.
 fn flat() -> Reference {
     Reference {
-        to_px: Homography::identity(),
+        to_px: Homography::identity().into(),
         source: Source::Given,
         level: Level::Floor,
         height_mm: 0.0,
@@ -182,7 +183,6 @@ fn flat() -> Reference {
         local_sigma: GIVEN_RELATIVE,
         outline_px: vec![],
         focal_px: None,
-        view: None,
     }
 }
 
@@ -208,7 +208,7 @@ pub fn from_scale(photo: &Photo, mm_per_px: f64, level: Option<Level>) -> Result
             "check the unit",
         )
     })?;
-    Ok(Reference { to_px, level: level.unwrap_or(Level::Floor), at_px: Point::new(cx, cy), ..flat() })
+    Ok(Reference { to_px: to_px.into(), level: level.unwrap_or(Level::Floor), at_px: Point::new(cx, cy), ..flat() })
 }
 
 /// Whether the polygon through the points (by angle round their middle in the photo) runs the other way in millimetres.

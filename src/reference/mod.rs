@@ -27,7 +27,7 @@ use crate::card::Printed;
 use crate::caveat;
 use crate::caveat::Caveat;
 use crate::error::Result;
-use crate::geometry::{Homography, PlaneView, Point};
+use crate::geometry::{PlaneMap, Point};
 use crate::photo::Photo;
 use crate::plan::{Coin, PlannedCut, ReferenceKind, Tick};
 use crate::units::Measured;
@@ -121,8 +121,9 @@ pub struct Options {
 /// A plane in millimetres tied to photo pixels.
 #[derive(Debug, Clone)]
 pub struct Reference {
-    /// Reference-plane millimetres (x right, y down in the reference's own frame) to photo pixels.
-    pub to_px: Homography,
+    /// Reference-plane millimetres (x right, y down in the reference's own frame) to photo pixels: by the fitted camera with
+    /// its lens, or by a homography where no camera was fitted.
+    pub to_px: PlaneMap,
     pub source: Source,
     pub level: Level,
     /// Height of the reference's face above the level it lies on, mm (0.76 for a card).
@@ -141,8 +142,6 @@ pub struct Reference {
     /// Focal length as known after the fit, px: what the file said and the reference's own perspective together; `None`
     /// for references that do not fit a camera.
     pub focal_px: Option<Measured>,
-    /// The camera over the reference plane, with its lens distortion, where it was fitted (same axes as `to_px`).
-    pub view: Option<PlaneView>,
 }
 
 /// What is known of a reference besides the camera fitted to it.
@@ -152,9 +151,8 @@ pub(crate) struct Object {
     pub height_mm: f64,
     /// One sigma of its own size, relative.
     pub size_sigma: f64,
-    /// Its middle and half sizes on its own plane, mm.
+    /// Its middle on its own plane, mm.
     pub about: Point,
-    pub half_mm: (f64, f64),
     pub outline_px: Vec<Point>,
 }
 
@@ -163,8 +161,8 @@ const LENS_DOUBT: f64 = 0.003;
 
 impl Reference {
     /// The reference to which a camera was fitted, and a caveat where it says too little of the lens for the middle of the
-    /// photo. `None` when the camera's map is degenerate.
-    pub(crate) fn from_fit(fitted: &Fitted, photo: &Photo, object: Object) -> Option<(Self, Option<Caveat>)> {
+    /// photo.
+    pub(crate) fn from_fit(fitted: &Fitted, photo: &Photo, object: Object) -> (Self, Option<Caveat>) {
         let view = fitted.view.clone();
         let middle = photo.centre();
         let (at_px, focal) = (view.forward(object.about), view.pose.focal_px);
@@ -178,7 +176,6 @@ impl Reference {
             ))
         });
         let reference = Self {
-            to_px: view.homography(object.about, object.half_mm)?,
             source: object.source,
             level: object.level,
             height_mm: object.height_mm,
@@ -188,9 +185,9 @@ impl Reference {
             local_sigma: fitted.scale_sigma_at(at_px).hypot(object.size_sigma),
             outline_px: object.outline_px,
             focal_px: Measured::new(focal, focal * fitted.focal_sigma()),
-            view: Some(view),
+            to_px: PlaneMap::Lens(view),
         };
-        Some((reference, caveat))
+        (reference, caveat)
     }
     /// The same reference with more doubt of its scale (relative, one sigma).
     pub(crate) fn doubted(self, relative: f64) -> Self {
@@ -199,7 +196,7 @@ impl Reference {
     }
     /// The same reference with its millimetres `k` times smaller: what was 1 mm is `k` mm. Its own height stays.
     pub fn scaled(&self, k: f64) -> Self {
-        Self { to_px: self.to_px.scaled(k), view: self.view.as_ref().map(|v| v.scaled(k)), ..self.clone() }
+        Self { to_px: self.to_px.scaled(k), ..self.clone() }
     }
 }
 

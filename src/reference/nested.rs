@@ -89,7 +89,7 @@ mod tests {
             r2: turn * Vector3::y(),
             t: Vector3::new(2.0, -1.0, 150.0),
         };
-        PlaneView { pose, k1: 0.0, k2: 0.0 }
+        PlaneView::plain(pose)
     }
     /// Pale stock, a dark wall, a floor in between, one pixel of blur. Without `rim` the wall is as pale as the stock.
     fn drawn(rim: bool) -> Photo {

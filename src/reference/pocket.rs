@@ -120,7 +120,7 @@ mod tests {
             r2: Vector3::y(),
             t: Vector3::new(0.0, 0.0, distance),
         };
-        PlaneView { pose, k1: 0.0, k2: 0.0 }
+        PlaneView::plain(pose)
     }
     /// A quad of 120 x 80 mm whose middle lies `x` mm to the right of the card's.
     fn quad(x: f64, score: f64) -> Quad {

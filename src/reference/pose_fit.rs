@@ -82,5 +82,5 @@ pub fn facing(camera: &Camera, x: Vector3<f64>, normal: Vector3<f64>, t: Vector3
     let away = if normal.z > 0.0 { normal } else { -normal }.normalize();
     let r1 = (x - away * x.dot(&away)).normalize();
     let r2 = away.cross(&r1);
-    PlaneView { pose: Pose { focal_px: camera.focal_px, centre: camera.centre, r1, r2, t }, k1: camera.k1.0, k2: 0.0 }
+    PlaneView::new(Pose { focal_px: camera.focal_px, centre: camera.centre, r1, r2, t }, camera.k1.0, 0.0)
 }

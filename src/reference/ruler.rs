@@ -5,19 +5,18 @@
 
 use super::pose_fit::{Solved, facing, solve};
 use super::quads::Camera;
-use super::ruler_comb::{Rail, purity, windows};
+use super::ruler_comb::{Rail, Spectra, purity, windows};
 use super::ruler_read::{Reading, read};
 use super::search::Search;
 use super::{Level, Reference, Source};
 use crate::caveat;
 use crate::caveat::Caveat;
-use crate::geometry::Point;
+use crate::geometry::{PlaneMap, Point};
 use crate::photo::Photo;
 use crate::plan::Tick;
 use crate::units::Measured;
 use nalgebra::Vector3;
 use rayon::prelude::*;
-use realfft::RealFftPlanner;
 
 /// Thickness assumed for a rule, mm, and its sigma: steel rules are 0.5 to 1.2 mm thick (common practice, no source).
 const THICKNESS_MM: f64 = 0.8;
@@ -84,7 +83,7 @@ pub fn find(
                 _ => vec![],
             };
             caveats.extend(new);
-            (as_reference(s.photo, best, &fit, spacing, level).map(|r| r.doubted(doubt)), caveats)
+            (Some(as_reference(s.photo, best, &fit, level).doubted(doubt)), caveats)
         }
         None => unclear("The ticks of the rule do not fit one plane."),
     }
@@ -112,11 +111,11 @@ fn promising(s: &Search) -> Vec<Rail> {
     let mut scored: Vec<(f64, Rail)> = spans
         .par_iter()
         .flat_map_iter(|(a, b)| {
-            let mut planner = RealFftPlanner::new();
+            let mut spectra = Spectra::default();
             [1.0, -1.0].map(|side| {
                 let rail = Rail::new(*a, *b, side);
-                let even = evenness(photo, &rail, long, &mut planner);
-                let even = if even > LEAST_PURITY && goes_on(photo, &rail, long, &mut planner) { 0.0 } else { even };
+                let even = evenness(photo, &rail, long, &mut spectra);
+                let even = if even > LEAST_PURITY && goes_on(photo, &rail, long, &mut spectra) { 0.0 } else { even };
                 (even, rail)
             })
         })
@@ -139,13 +138,13 @@ fn promising(s: &Search) -> Vec<Rail> {
 }
 
 /// Purity of the best row: the second best of three windows, so that one chance window is not enough.
-fn evenness(photo: &Photo, rail: &Rail, long: f64, planner: &mut RealFftPlanner<f64>) -> f64 {
+fn evenness(photo: &Photo, rail: &Rail, long: f64, spectra: &mut Spectra) -> f64 {
     ROWS[1..5]
         .iter()
         .filter_map(|v| {
             let mut seen: Vec<(f64, f64)> = vec![];
             for x in windows(photo, rail, v * long / 1000.0, 3, (60, 400))? {
-                seen.push(purity(&x, planner));
+                seen.push(purity(&x, spectra));
                 // Two poor ones leave no good second.
                 if seen.iter().filter(|s| s.0 < LEAST_PURITY).count() == 2 {
                     return None;
@@ -159,15 +158,15 @@ fn evenness(photo: &Photo, rail: &Rail, long: f64, planner: &mut RealFftPlanner<
 }
 
 /// Whether the same comb goes on far from the edge: ridges of a floor do, ticks end.
-fn goes_on(photo: &Photo, rail: &Rail, long: f64, planner: &mut RealFftPlanner<f64>) -> bool {
-    let of = |v: f64, planner: &mut RealFftPlanner<f64>| {
+fn goes_on(photo: &Photo, rail: &Rail, long: f64, spectra: &mut Spectra) -> bool {
+    let of = |v: f64, spectra: &mut Spectra| {
         let x = windows(photo, rail, v * long / 1000.0, 1, (60, 600))?.next()?;
-        Some(purity(&x, planner))
+        Some(purity(&x, spectra))
     };
-    let Some(far) = of(FAR, planner) else { return false };
+    let Some(far) = of(FAR, spectra) else { return false };
     ROWS[1..5]
         .iter()
-        .filter_map(|v| of(*v, planner))
+        .filter_map(|v| of(*v, spectra))
         .any(|near| far.0 > LEAST_PURITY && near.0 > LEAST_PURITY && (far.1 / near.1).ln().abs() < 0.25)
 }
 
@@ -205,17 +204,15 @@ fn solved(r: &Reading, camera: &Camera, spacing: Tick) -> Option<Solved> {
     })
 }
 
-fn as_reference(photo: &Photo, r: &Reading, s: &Solved, spacing: Tick, level: Level) -> Option<Reference> {
+fn as_reference(photo: &Photo, r: &Reading, s: &Solved, level: Level) -> Reference {
     let view = s.view.clone();
     let middle = photo.centre();
-    let half = (r.ticks.1 - r.ticks.0) as f64 / 2.0 * spacing.mm();
     let (k0, k1) = (r.ticks.0 as f64, r.ticks.1 as f64);
     let far = r.longest_px;
     let outline_px = [(k0, 0.0), (k1, 0.0), (k1, far), (k0, far)].map(|(k, v)| r.rail.px(r.map.u(k, v), v)).to_vec();
     let focal = view.pose.focal_px;
     let own = LENGTH_RELATIVE.hypot(THICKNESS_SIGMA_MM / view.pose.distance().max(1.0));
-    Some(Reference {
-        to_px: view.homography(Point::default(), (half, half / 2.0))?,
+    Reference {
         source: Source::Ruler,
         level,
         height_mm: THICKNESS_MM,
@@ -225,6 +222,6 @@ fn as_reference(photo: &Photo, r: &Reading, s: &Solved, spacing: Tick, level: Le
         local_sigma: s.scale_sigma(view.forward(Point::default())).hypot(own),
         outline_px,
         focal_px: Measured::new(focal, focal * s.focal_sigma()),
-        view: Some(view),
-    })
+        to_px: PlaneMap::Lens(view),
+    }
 }

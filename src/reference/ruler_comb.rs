@@ -98,8 +98,8 @@ pub struct Spacing {
 }
 
 /// Share of the row's power in its strongest line, and that line's frequency (cycles per px), without perspective.
-pub fn purity(x: &[f64], planner: &mut RealFftPlanner<f64>) -> (f64, f64) {
-    let (power, n) = spectrum(x, planner);
+pub fn purity(x: &[f64], spectra: &mut Spectra) -> (f64, f64) {
+    let (power, n) = spectra.power(x);
     let (from, to) = band(n);
     let Some(k) = (from..to).max_by(|a, b| power[*a].total_cmp(&power[*b])) else { return (0.0, 0.0) };
     let around = |k: usize| power[k.saturating_sub(1)..=(k + 1).min(power.len() - 1)].iter().sum::<f64>();
@@ -119,21 +119,33 @@ fn vertex(power: &[f64], k: usize) -> f64 {
     k as f64 + if bend < 0.0 { (0.5 * (a - c) / bend).clamp(-0.5, 0.5) } else { 0.0 }
 }
 
-/// Power spectrum of the mean-free row times a Hann window, and its length.
-fn spectrum(x: &[f64], planner: &mut RealFftPlanner<f64>) -> (Vec<f64>, usize) {
-    let n = x.len() & !1;
-    let mean = x.iter().sum::<f64>() / x.len().max(1) as f64;
-    let mut buffer: Vec<f64> = crate::signal::hann(n).iter().zip(x).map(|(w, v)| w * (v - mean)).collect();
-    let fft = planner.plan_fft_forward(n);
-    let mut out = fft.make_output_vec();
-    // Lengths come from the same plan, so this cannot fail.
-    let _ = fft.process(&mut buffer, &mut out);
-    (out.iter().map(|c| c.norm_sqr()).collect(), n)
+/// Power spectra under a Hann window; plans and the last window are kept, for hundreds of rows have one length.
+#[derive(Default)]
+pub struct Spectra {
+    planner: RealFftPlanner<f64>,
+    window: Vec<f64>,
+}
+
+impl Spectra {
+    /// Power spectrum of the mean-free row times the window, and its length.
+    fn power(&mut self, x: &[f64]) -> (Vec<f64>, usize) {
+        let n = x.len() & !1;
+        if self.window.len() != n {
+            self.window = crate::signal::hann(n);
+        }
+        let mean = x.iter().sum::<f64>() / x.len().max(1) as f64;
+        let mut buffer: Vec<f64> = self.window.iter().zip(x).map(|(w, v)| w * (v - mean)).collect();
+        let fft = self.planner.plan_fft_forward(n);
+        let mut out = fft.make_output_vec();
+        // Lengths come from the same plan, so this cannot fail.
+        let _ = fft.process(&mut buffer, &mut out);
+        (out.iter().map(|c| c.norm_sqr()).collect(), n)
+    }
 }
 
 /// The strongest spacing of a row that starts at `u0`: spectra of the row straightened by a range of perspectives, first
 /// of its middle third, then of the whole.
-pub fn spacing(u0: f64, x: &[f64], half: f64, planner: &mut RealFftPlanner<f64>) -> Option<Spacing> {
+pub fn spacing(u0: f64, x: &[f64], half: f64, spectra: &mut Spectra) -> Option<Spacing> {
     let smooth = high_pass(x, (SPACING_PX.1 * 1.2) as usize);
     let mut best: Option<Spacing> = None;
     let (mut centre, mut reach, mut part) = (0.0, STRONGEST, 1.0 / 3.0);
@@ -145,7 +157,7 @@ pub fn spacing(u0: f64, x: &[f64], half: f64, planner: &mut RealFftPlanner<f64>)
         let n = (reach / step).ceil() as i32;
         for i in -n..=n {
             let q = centre + f64::from(i) * step;
-            let Some((power, len, per_px)) = straightened(u0, &smooth, half, q, part, planner) else { continue };
+            let Some((power, len, per_px)) = straightened(u0, &smooth, half, q, part, spectra) else { continue };
             let (from, to) = band(len);
             let Some(k) = (from..to).max_by(|a, b| power[*a].total_cmp(&power[*b])) else { continue };
             let mean = power[from..to].iter().sum::<f64>() / (to - from).max(1) as f64;
@@ -173,7 +185,7 @@ fn straightened(
     half: f64,
     q: f64,
     part: f64,
-    planner: &mut RealFftPlanner<f64>,
+    spectra: &mut Spectra,
 ) -> Option<(Vec<f64>, usize, f64)> {
     let warp = |u: f64| u / (1.0 + q * u / half);
     let (a, b) = ((-part * half).max(u0), (part * half).min(u0 + x.len() as f64 - 1.0));
@@ -192,7 +204,7 @@ fn straightened(
             x[k] + (x[k + 1] - x[k]) * (t - k as f64)
         })
         .collect();
-    let (power, len) = spectrum(&y, planner);
+    let (power, len) = spectra.power(&y);
     Some((power, len, step))
 }
 
@@ -310,7 +322,7 @@ mod tests {
                 if (k - k.round()).abs() < 0.12 { -1.0 } else { 0.0 }
             })
             .collect();
-        let s = spacing(-half, &x, half, &mut RealFftPlanner::new()).unwrap();
+        let s = spacing(-half, &x, half, &mut Spectra::default()).unwrap();
         assert!((s.frequency / f - 1.0).abs() < 0.002, "{}", 1.0 / s.frequency);
         assert!((s.bend - q).abs() < 0.01, "{}", s.bend);
     }

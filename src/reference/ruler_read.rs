@@ -1,12 +1,11 @@
 //! Reading one edge of a rule: which rows show ticks, their numbers, places and lengths.
 
 use super::ruler::ROWS;
-use super::ruler_comb::{Rail, TickMap, row, spacing, tick};
+use super::ruler_comb::{Rail, Spectra, TickMap, row, spacing, tick};
 use super::ruler_unit::unit;
 use crate::photo::Photo;
 use crate::plan::Tick;
 use crate::stats::{mad_sigma, median};
-use realfft::RealFftPlanner;
 
 /// Least number of ticks, and least share of the places between the first and the last that must show one.
 const LEAST_TICKS: usize = 15;
@@ -36,13 +35,13 @@ pub struct Reading {
 /// Reads the ticks along one side of an edge.
 pub fn read(photo: &Photo, rail: &Rail) -> Option<Reading> {
     let long = photo.width.max(photo.height) as f64;
-    let mut planner = RealFftPlanner::new();
+    let mut spectra = Spectra::default();
     let mut seen: Vec<(f64, super::ruler_comb::Spacing)> = ROWS
         .iter()
         .filter_map(|v| {
             let v = v * long / 1000.0;
             let (u0, x) = row(photo, rail, v)?;
-            Some((v, spacing(u0, &x, rail.half, &mut planner)?))
+            Some((v, spacing(u0, &x, rail.half, &mut spectra)?))
         })
         .collect();
     let strongest = seen.iter().map(|s| s.1.strength).fold(0.0, f64::max);

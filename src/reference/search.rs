@@ -126,15 +126,17 @@ pub fn search(
     let found = if card && own.is_none() { id1::find(&s) } else { None };
     let seen = own.as_ref().map(|o| &o.fit.fitted.view).or(found.as_ref().map(|c| &c.fitted.view));
     let rim = rim(s.plan).filter(|_| wants(ReferenceKind::Pocket));
+    // Corners by the hundred know the camera better than the file and four sides do.
+    let camera = own.as_ref().map_or(s.camera, |o| o.fit.fitted.camera(&s.camera));
     let pocket = rim.as_ref().and_then(|figure| {
         // Beside a card only the quads of its own scale can be the rim.
-        let fits = |q: &&Quad| seen.is_none_or(|v| agrees(v, q, figure, &s.camera));
+        let fits = |q: &&Quad| seen.is_none_or(|v| agrees(v, q, figure, &camera));
         let some: Vec<Quad> = s.rim_quads.iter().filter(fits).take(if card { 12 } else { 60 }).cloned().collect();
-        let best = rims(&s.profiler, &some, figure, &s.camera, s.reach_px)
+        let best = rims(&s.profiler, &some, figure, &camera, s.reach_px)
             .into_iter()
             // A card of about the planned shape is no pocket: its shadow falls outside.
             .find(|c| is_rim(c) && lie(s.photo, &c.fitted.view, figure.outline) != Lie::Proud)?;
-        Some(outer(&s.profiler, best, figure, &s.camera, s.plan.depth_mm))
+        Some(outer(&s.profiler, best, figure, &camera, s.plan.depth_mm))
     });
     if let Some(o) = own {
         let (level, doubt, new) = s.level(&o.fit.fitted.view, "printed card");
@@ -142,7 +144,7 @@ pub fn search(
         if printed.is_none() {
             caveats.push(caveat::PRINT_NOT_MEASURED.plain());
         }
-        all.extend(o.reference(photo, printed, level).map(|r| r.doubted(doubt)));
+        all.push(o.reference(photo, printed, level).doubted(doubt));
     }
     if let Some(mut c) = found {
         let same_lens =
@@ -156,10 +158,9 @@ pub fn search(
         }
         let (level, doubt, new) = s.level(&c.fitted.view, "card");
         caveats.extend(new);
-        if let Some((reference, new)) = as_reference(s.photo, &c, &CARD, level) {
-            all.push(reference.doubted(doubt));
-            caveats.extend(new);
-        }
+        let (reference, new) = as_reference(s.photo, &c, &CARD, level);
+        all.push(reference.doubted(doubt));
+        caveats.extend(new);
     }
     if let (Some(Rim { candidate, doubt }), Some(figure)) = (pocket, &rim) {
         if doubt > FOOT_DOUBT && all.is_empty() {
@@ -168,7 +169,7 @@ pub fn search(
                  photo does not show that no second outline lies round it.",
             ));
         }
-        all.extend(as_reference(s.photo, &candidate, figure, Level::Rim).map(|r| r.0.doubted(doubt)));
+        all.push(as_reference(s.photo, &candidate, figure, Level::Rim).0.doubted(doubt));
     }
     let edge = options.edge_px.or(plan.reference.edge_px);
     let tick = options.tick.or(plan.reference.tick);
@@ -233,20 +234,19 @@ const UNKNOWN_FOCAL: f64 = 2.0;
 /// From which doubt of rim or foot on, relative, a caveat is due: the error that 95 of 100 photos are to stay under.
 const FOOT_DOUBT: f64 = 0.003;
 
-fn as_reference(photo: &Photo, c: &Candidate, figure: &Figure, level: Level) -> Option<(Reference, Option<Caveat>)> {
+fn as_reference(photo: &Photo, c: &Candidate, figure: &Figure, level: Level) -> (Reference, Option<Caveat>) {
     let outline = figure.outline;
     let (source, height_mm, size_sigma, outline_px) = if figure.innermost {
         (Source::Id1, CARD_THICKNESS_MM, id1::SIZE_RELATIVE, c.outline_px(outline))
     } else {
         (Source::Pocket, 0.0, RIM_SIZE_SIGMA_MM / (outline.width * outline.height).sqrt(), vec![])
     };
-    let half_mm = (outline.width / 2.0, outline.height / 2.0);
-    let object = Object { source, level, height_mm, size_sigma, about: Point::default(), half_mm, outline_px };
-    let (mut reference, caveat) = Reference::from_fit(&c.fitted, photo, object)?;
+    let object = Object { source, level, height_mm, size_sigma, about: Point::default(), outline_px };
+    let (mut reference, caveat) = Reference::from_fit(&c.fitted, photo, object);
     if photo.focal_px().is_none() && figure.innermost {
         reference.relative_sigma *= UNKNOWN_FOCAL;
     }
-    Some((reference, caveat))
+    (reference, caveat)
 }
 
 #[cfg(test)]
@@ -256,7 +256,7 @@ mod tests {
 
     fn seen(source: Source) -> Reference {
         Reference {
-            to_px: Homography::identity(),
+            to_px: Homography::identity().into(),
             source,
             level: Level::Rim,
             height_mm: 0.0,
@@ -266,7 +266,6 @@ mod tests {
             local_sigma: 0.001,
             outline_px: vec![],
             focal_px: None,
-            view: None,
         }
     }
 

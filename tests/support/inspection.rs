@@ -234,7 +234,7 @@ pub fn made_up(file: &str, scaled: bool) -> Inspection {
     let to_px = Homography::from_matrix(Matrix3::new(k, 0.0, ORIGIN.x, 0.0, k, ORIGIN.y, 0.0, 0.0, 1.0)).unwrap();
     let card = [(0.0, -20.0), (85.6, -20.0), (85.6, 33.98), (0.0, 33.98)];
     let reference = Reference {
-        to_px: to_px.clone(),
+        to_px: to_px.clone().into(),
         source: Source::Id1,
         level: Level::Rim,
         height_mm: 0.76,
@@ -244,7 +244,6 @@ pub fn made_up(file: &str, scaled: bool) -> Inspection {
         local_sigma: 0.002,
         outline_px: card.iter().map(|c| to_px.forward(Point::new(c.0, c.1 - 4.0))).collect(),
         focal_px: None,
-        view: None,
     };
     Inspection {
         inputs_sha256: "fedcba9876543210".repeat(4),

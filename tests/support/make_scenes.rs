@@ -1,7 +1,7 @@
 //! Makes photos of routed pocket floors with plan and truth files, for calibrating and testing.
 //!
 //! `cargo run --release --example make-scenes -- --out DIR --count N --seed S [--cause ID] [--size small|phone]
-//! [--card FORM [--misprinted] [--from-page]]`, or
+//! [--card FORM [--misprinted] [--from-page]] [--k1 K1]`, or
 //! with `--samples` the folders of sample-images/ again.
 
 #[path = "mod.rs"]
@@ -39,6 +39,9 @@ struct Options {
     /// The card's print is the kept picture of a printed page (form pocket only)
     #[arg(long, requires = "card")]
     from_page: bool,
+    /// First term of the lens' distortion in every scene, in place of a drawn one
+    #[arg(long, allow_negative_numbers = true)]
+    k1: Option<f64>,
     /// What lies beside the pocket: any, card, coin, rule (kinds in turn) or none
     #[arg(long, default_value = "any")]
     lying: String,
@@ -111,6 +114,7 @@ fn main() -> anyhow::Result<()> {
         if let Some(form) = o.card {
             lay(&mut s, Lay { form, misprinted: o.misprinted, from_page: o.from_page }, size);
         }
+        s.camera.k1 = o.k1.unwrap_or(s.camera.k1);
         let clock = std::time::Instant::now();
         let made = support::make(&s);
         let name = format!("m{seed:05}-{}", if s.hidden.is_some() { "hidden" } else { s.cause });

@@ -26,7 +26,7 @@ fn a_made_view_is_found_again() {
         r2: turn * Vector3::y(),
         t: Vector3::new(30.0, -20.0, 220.0),
     };
-    let truth = PlaneView { pose, k1: -0.01, k2: 0.0 };
+    let truth = PlaneView::new(pose, -0.01, 0.0);
     let p = Point::new(11.0, -7.0);
     assert!(truth.backward(truth.forward(p)).distance(p) < 1e-6);
     let mut points = vec![];

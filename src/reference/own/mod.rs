@@ -14,8 +14,8 @@ mod saddles;
 
 use super::quads::Camera;
 use super::{Level, Reference, Source};
-use crate::card::{Card, Form, MARGIN_MM, PAPER_MM, Printed};
-use crate::geometry::Point;
+use crate::card::{Card, Form, PAPER_MM, Printed};
+use crate::geometry::{PlaneMap, Point};
 use crate::photo::Photo;
 use crate::raster::Plane;
 use crate::units::Measured;
@@ -107,16 +107,14 @@ fn step_across(plane: &Plane) -> impl Fn(Point, Point) -> f64 {
 
 impl Find {
     /// The card as a reference on `level`; `printed` is what the user measured, if anything.
-    pub fn reference(&self, photo: &Photo, printed: Option<Printed>, level: Level) -> Option<Reference> {
+    pub fn reference(&self, photo: &Photo, printed: Option<Printed>, level: Level) -> Reference {
         let (fitted, view) = (&self.fit.fitted, self.fit.fitted.view.clone());
         let size = printed.map_or(PRINTED_RELATIVE, |_| MEASURED_RELATIVE);
         let scale = printed.unwrap_or_default();
-        let half = middle(self.form) + Point::new(MARGIN_MM, MARGIN_MM);
         let about = scale.point(middle(self.form) - origin(self.form));
         let photo_middle = photo.centre();
         let focal = view.pose.focal_px;
-        Some(Reference {
-            to_px: view.homography(about, (half.x * scale.x, half.y * scale.y))?,
+        Reference {
             source: Source::Card,
             level,
             height_mm: PAPER_MM,
@@ -126,8 +124,8 @@ impl Find {
             local_sigma: fitted.scale_sigma_at(view.forward(about)).hypot(size),
             outline_px: self.outline_px(scale),
             focal_px: Measured::new(focal, focal * fitted.focal_sigma()),
-            view: Some(view),
-        })
+            to_px: PlaneMap::Lens(view),
+        }
     }
     /// Outline of the paper in the photo. A window is part of it by way of a seam: along the outer edge, across, round the
     /// window and back, so that by the even-odd rule the window lies outside.

@@ -22,7 +22,7 @@ pub fn first(map: &Homography, pairs: &[Pair], known: &Known) -> Option<Fit> {
     let lenses: &[f64] = if known.camera.relative > ASSUMED { &[1.0, 1.7, 2.8] } else { &[1.0] };
     let fits = lenses.iter().filter_map(|k| {
         let pose = Pose::from_homography(map, known.camera.focal_px * k, known.camera.centre)?;
-        fit(&PlaneView { pose, k1: known.camera.k1.0, k2: known.camera.k2.0 }, pairs, known)
+        fit(&PlaneView::new(pose, known.camera.k1.0, known.camera.k2.0), pairs, known)
     });
     fits.min_by(|a, b| a.cost.total_cmp(&b.cost))
 }
@@ -209,7 +209,7 @@ mod tests {
             r2: turn * Vector3::y(),
             t: Vector3::new(10.0, -8.0, 260.0),
         };
-        let truth = PlaneView { k1: -0.01, ..PlaneView::plain(pose.clone()) };
+        let truth = PlaneView::new(pose.clone(), -0.01, 0.0);
         let mut pairs = vec![];
         for i in 0..20 {
             for j in 0..12 {

@@ -113,7 +113,7 @@ fn the_reference_covers_the_paper_but_not_the_window() {
         has_colour: true,
         camera: Default::default(),
     };
-    let r = f.reference(&photo, None, Level::Floor).unwrap();
+    let r = f.reference(&photo, None, Level::Floor);
     let card = Card::of(Form::Frame);
     let px = |i: f64, j: f64| r.to_px.forward(Point::new(i, j) * card.pitch_mm() - origin(Form::Frame));
     // Lattice point (i, j) was drawn at ((i + 1.5) 12 - 0.5, (j + 1.5) 12 - 0.5).
@@ -122,7 +122,7 @@ fn the_reference_covers_the_paper_but_not_the_window() {
     assert!(!crate::geometry::contains(&r.outline_px, px(18.0, 13.0)), "the window shows the floor");
     assert!(!crate::geometry::contains(&r.outline_px, px(-0.6, 3.0)));
     // What the printer did is not known, or to a tenth of a per cent.
-    let measured = f.reference(&photo, Some(Printed::default()), Level::Floor).unwrap();
+    let measured = f.reference(&photo, Some(Printed::default()), Level::Floor);
     assert!(r.relative_sigma >= 0.003 && measured.relative_sigma >= 0.001 && measured.relative_sigma < 0.002);
     assert!(r.source == Source::Card && r.height_mm == PAPER_MM);
 }
