@@ -1,7 +1,11 @@
 //! The record book: nothing is lost or doubled, whoever writes and whoever is killed; nothing private enters.
 
+#[path = "support/board.rs"]
+mod board;
+
 use assert_cmd::Command;
-use image::{ExtendedColorType, ImageEncoder, Rgb, RgbImage};
+use board::board;
+use image::{ExtendedColorType, ImageEncoder};
 use lowsun::plan::{Names, PlannedCut};
 use lowsun::records::{self, Added, Book, Entry, Figure, Filter};
 use serde_json::{Value, json};
@@ -59,25 +63,6 @@ fn all(path: &Path) -> Vec<records::Record> {
 
 fn lowsun() -> Command {
     Command::cargo_bin("lowsun").unwrap()
-}
-
-/// A made-up board: a lit pocket with ridges every 20 pixels, its own speckle for each `seed`.
-fn board(seed: u32) -> RgbImage {
-    let mut state = seed;
-    let mut noise = move || {
-        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        f64::from(state >> 16) / 65536.0 - 0.5
-    };
-    RgbImage::from_fn(480, 360, |x, y| {
-        let inside = (80..400).contains(&x) && (60..300).contains(&y);
-        let v = match x {
-            _ if !inside => 150.0,
-            80..120 => 8.0,
-            395.. => 235.0,
-            _ => 120.0 + 14.0 * (std::f64::consts::TAU * f64::from(x) / 20.0).sin(),
-        } + 6.0 * noise();
-        Rgb([v as u8, (v * 0.85) as u8, (v * 0.7) as u8])
-    })
 }
 
 fn text(path: &Path) -> &str {
@@ -193,6 +178,55 @@ fn files_that_are_no_book_and_newer_books_are_refused_and_left_alone() {
     assert!(Book::open(folder.path()).is_err() && Book::read(&at("nothing")).is_err());
     lowsun().args(["records", "list", text(&at("nothing"))]).assert().code(1);
     assert!(!at("nothing").exists());
+}
+
+/// The first layout as it was released, written out here by hand: a book of that time.
+const FIRST_LAYOUT: &str = "
+CREATE TABLE photo (sha256 TEXT NOT NULL PRIMARY KEY, file TEXT NOT NULL, width_px INTEGER NOT NULL,
+    height_px INTEGER NOT NULL, taken TEXT, camera TEXT, thumbnail_jpeg BLOB NOT NULL);
+CREATE TABLE inspection (id INTEGER PRIMARY KEY AUTOINCREMENT, photo_sha256 TEXT NOT NULL REFERENCES photo (sha256),
+    inputs_sha256 TEXT NOT NULL, program_version TEXT NOT NULL, recorded_at TEXT NOT NULL, job TEXT, machine TEXT,
+    cutter TEXT, material TEXT, plan_text TEXT, plan_json TEXT NOT NULL, verdict TEXT NOT NULL, headline TEXT NOT NULL,
+    findings_json TEXT NOT NULL, pitch_mm REAL, pitch_mm_sigma REAL, height_p95_um REAL, height_p95_um_sigma REAL,
+    visible_lines_per_10mm REAL, ridge_contrast REAL, mm_per_px REAL, mm_per_px_sigma REAL, report_json TEXT NOT NULL,
+    report_html TEXT NOT NULL, UNIQUE (photo_sha256, inputs_sha256, program_version));
+CREATE INDEX inspection_by_job ON inspection (job);
+PRAGMA application_id = 1819244403;
+PRAGMA user_version = 1;
+INSERT INTO photo VALUES ('ab', 'old.jpg', 400, 300, '2025-12-31T23:59:59', NULL, x'ffd8');
+INSERT INTO inspection VALUES (7, 'ab', 'cd', '0.1.0', '2026-01-02T03:04:05Z', 'door', NULL, 'no. 7', 'mdf', 'units = 1', '{}',
+    'scallops', 'An old one', '[{\"id\":\"cusps\",\"probability\":0.625}]', 2.5, 0.01, 40, 5, 4, 0.05, 0.1, 0.001, '{\"a\":1}', '<html>');
+INSERT INTO inspection VALUES (9, 'ab', 'ef', '0.1.0', '2026-01-03T03:04:05Z', NULL, NULL, NULL, NULL, NULL, '{}',
+    'cannot-tell', 'Another', '[]', NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, '{}', '');
+";
+
+#[test]
+fn a_book_of_the_first_layout_is_brought_up_and_nothing_is_lost() {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("old.book");
+    rusqlite::Connection::open(&path).unwrap().execute_batch(FIRST_LAYOUT).unwrap();
+    let layout = || -> i64 {
+        rusqlite::Connection::open(&path).unwrap().query_row("PRAGMA user_version", [], |r| r.get(0)).unwrap()
+    };
+    let before = fs::read(&path).unwrap();
+    let read = all(&path);
+    assert_eq!(fs::read(&path).unwrap(), before, "reading changed the old book");
+    let mut book = Book::open(&path).unwrap();
+    assert_eq!(layout(), 2);
+    assert_eq!(all(&path), read, "in memory and on disk the same");
+    let ids: Vec<_> = read.iter().map(|r| (r.id, r.revision, r.probability)).collect();
+    assert_eq!(ids, [(7, 1, Some(0.625)), (9, 2, None)]);
+    let one = book.get(7).unwrap();
+    assert_eq!(
+        (one.report_json.as_str(), one.report_html.as_str(), one.thumbnail_jpeg),
+        ("{\"a\":1}", "<html>", vec![0xff, 0xd8])
+    );
+    assert_eq!(
+        (one.record.job.as_deref(), one.record.cutter.as_deref(), one.record.date.as_str()),
+        (Some("door"), Some("no. 7"), "2025-12-31T23:59:59")
+    );
+    assert!(matches!(add(&mut book, &report(1, "new"), None, "page", false), Added::New(10)));
+    whole(&path);
 }
 
 #[test]

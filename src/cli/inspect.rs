@@ -1,35 +1,47 @@
-//! `lowsun inspect`: one photo, one report.
+//! `lowsun inspect`: one photo, one report; several go through [`many`].
 
 use super::keep::Keep;
 use super::look::Look;
-use super::mark;
-use super::say;
+use super::{many, mark, say};
 use crate::save;
 use clap::Args;
+use lowsun::caveat::Caveat;
 use lowsun::error::Result;
-use lowsun::plan::PlanFacts;
+use lowsun::plan::{PlanFacts, PlannedCut};
 use lowsun::records::Entry;
+use lowsun::report::Inspection;
 use lowsun::trace::Trace;
 use lowsun::{draw, pipeline, plan, report};
-use std::path::PathBuf;
+use serde_json::Value;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 #[derive(Debug, Args)]
 pub struct Inspect {
-    /// The photo: JPEG, PNG, TIFF, WebP or HEIC, lamp low to one side, a bank card beside the pocket.
-    pub photo: PathBuf,
-    /// What was meant to be cut (TOML). Single facts below win over it.
+    /// The photo: JPEG, PNG, TIFF, WebP or HEIC, lamp low to one side, a bank card beside the pocket. Several photos, a
+    /// folder or a quoted pattern are measured side by side.
+    #[arg(required = true, value_name = "PHOTO|DIR|PATTERN")]
+    pub photos: Vec<PathBuf>,
+    /// What was meant to be cut (TOML) [default: NAME.plan.toml beside the photo, which among several photos wins over
+    /// this one]. Single facts below win over it.
     #[arg(long, value_name = "PLAN.toml")]
     pub plan: Option<PathBuf>,
-    /// Folder for the report [default: PHOTO.lowsun beside the photo].
+    /// Folder for the report, or for those of several photos [default: PHOTO.lowsun or DIR.lowsun beside it].
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Replace the report in a folder that already holds something. Other files there are left alone.
+    /// Replace the report in a folder that already holds something (among several photos: measure all of them anew).
+    /// Other files there are left alone.
     #[arg(long)]
     pub overwrite: bool,
-    /// Print report.json on standard output instead of the short text.
+    /// Print report.json on standard output (several photos: summary.json) instead of the short text.
     #[arg(long)]
     pub json: bool,
+    /// Of several photos only this part, by their file names: number/count, such as 2/8.
+    #[arg(long, value_name = "K/N", value_parser = many::shard, help_heading = "Several photos")]
+    pub shard: Option<(u32, u32)>,
+    /// How many photos are read at once; each takes memory of its own [default: the cores, four at most].
+    #[arg(long, value_name = "N", help_heading = "Several photos")]
+    pub at_once: Option<std::num::NonZeroU8>,
 
     #[command(flatten)]
     pub keep: Keep,
@@ -41,39 +53,70 @@ pub struct Inspect {
     pub look: Look,
 }
 
-/// Measures the photo and writes the report. Fails as [`pipeline::inspect`] does, and when the folder is in use.
+/// One photo's report.
+pub struct Made {
+    pub inspection: Inspection,
+    pub report: Value,
+    pub page: String,
+}
+
+/// Inspects one photo and makes its report. Fails as [`pipeline::inspect`] does.
+pub fn make(
+    photo: &Path,
+    plan: PlannedCut,
+    caveats: Vec<Caveat>,
+    options: &pipeline::Options,
+    trace: &mut Trace,
+) -> Result<Made> {
+    let inspection = pipeline::inspect(photo, plan, caveats, options, trace)?;
+    let report = report::json(&inspection);
+    let pictures = trace.stage("draw", || draw::pictures(&inspection));
+    let page = trace.stage("report", || report::html(&inspection, &pictures))?;
+    Ok(Made { inspection, report, page })
+}
+
+/// The plan of a photo: `NAME.plan.toml` beside it, else the one that goes for all.
+pub fn plan_of(photo: &Path, all: Option<&Path>) -> Option<PathBuf> {
+    let own = photo.with_extension("plan.toml");
+    if own.is_file() { Some(own) } else { all.map(Path::to_owned) }
+}
+
+/// Where nothing of known size was found, the page to mark it by hand, which lies beside the report.
+pub fn page_to_mark(i: &Inspection) -> Result<Option<String>> {
+    if i.references.is_empty() { mark::page(&i.photo).map(Some) } else { Ok(None) }
+}
+
+/// Measures the photos and writes the reports. Fails as [`pipeline::inspect`] does, and when the folder is in use.
 pub fn run(args: &Inspect) -> Result<ExitCode> {
+    match args.photos.as_slice() {
+        [photo] if args.shard.is_none() && !many::is_many(&args.photos) => one(args, photo),
+        _ => many::run(args),
+    }
+}
+
+fn one(args: &Inspect, photo: &Path) -> Result<ExitCode> {
     let options = args.look.options()?;
-    let folder = args.out.clone().unwrap_or_else(|| save::default_folder(&args.photo));
+    let folder = args.out.clone().unwrap_or_else(|| save::default_folder(photo));
     save::check_free(&folder, args.overwrite, "--out")?;
     if let Some(dir) = &args.trace {
         save::check_free(dir, args.overwrite, "--trace")?;
     }
     let mut book = args.keep.open()?;
     let facts = PlanFacts { names: args.keep.names(), ..args.look.facts() };
-    let (plan, caveats) = plan::gather(args.plan.as_deref(), &facts)?;
+    let plan_file = args.plan.clone().or_else(|| plan_of(photo, None));
+    let (plan, caveats) = plan::gather(plan_file.as_deref(), &facts)?;
     let mut trace = match &args.trace {
         Some(dir) => Trace::into_folder(dir)?,
         None => Trace::off(),
     };
-    let inspection = pipeline::inspect(&args.photo, plan, caveats, &options, &mut trace)?;
-    let report = report::json(&inspection);
+    let Made { inspection, report, page } = make(photo, plan, caveats, &options, &mut trace)?;
     let json = format!("{report:#}\n");
-    let pictures = trace.stage("draw", || draw::pictures(&inspection));
-    let page = trace.stage("report", || report::html(&inspection, &pictures))?;
     if let Some(book) = &mut book {
-        let plan_text = args.plan.as_deref().and_then(|p| std::fs::read_to_string(p).ok());
-        let entry = Entry {
-            report: &report,
-            html: &page,
-            thumbnail: &draw::thumbnail(&inspection.photo),
-            plan: &inspection.plan,
-            plan_text: plan_text.as_deref(),
-        };
-        eprintln!("{}", args.keep.told(&trace.stage("record", || book.add(&entry, args.overwrite))?));
+        let thumbnail = draw::thumbnail(&inspection.photo);
+        let entry = Entry::of(&report, &page, &thumbnail, &inspection.plan);
+        eprintln!("{}", args.keep.add(book, entry, plan_file.as_deref(), args.overwrite)?);
     }
-    // Where nothing of known size was found, the page to mark it by hand lies beside the report.
-    let to_mark = if inspection.references.is_empty() { Some(mark::page(&inspection.photo)?) } else { None };
+    let to_mark = page_to_mark(&inspection)?;
     let mut files = vec![("report.html", page.as_bytes()), ("report.json", json.as_bytes())];
     files.extend(to_mark.as_ref().map(|p| (mark::PAGE, p.as_bytes())));
     save::save(&folder, &files)?;

@@ -3,8 +3,8 @@
 use clap::Args;
 use lowsun::error::Result;
 use lowsun::plan::Names;
-use lowsun::records::{Added, Book};
-use std::path::PathBuf;
+use lowsun::records::{Added, Book, Entry};
+use std::path::{Path, PathBuf};
 
 #[derive(Debug, Args)]
 pub struct Keep {
@@ -30,8 +30,13 @@ impl Keep {
     pub fn open(&self) -> Result<Option<Book>> {
         self.record.as_deref().map(Book::open).transpose()
     }
-    /// What came of adding, for the user.
-    pub fn told(&self, added: &Added) -> String {
+    /// Adds an inspection with the text of its plan file; gives what to tell the user.
+    pub fn add(&self, book: &mut Book, entry: Entry, plan_file: Option<&Path>, rename: bool) -> Result<String> {
+        let plan_text = plan_file.and_then(|p| std::fs::read_to_string(p).ok());
+        let added = book.add(&Entry { plan_text: plan_text.as_deref(), ..entry }, rename)?;
+        Ok(self.told(&added))
+    }
+    fn told(&self, added: &Added) -> String {
         let book = self.record.as_deref().unwrap_or_else(|| "the book".as_ref()).display();
         match added {
             Added::New(id) => format!("recorded as {id} in {book}"),

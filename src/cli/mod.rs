@@ -7,6 +7,7 @@ mod inspect;
 mod keep;
 mod look;
 mod manual;
+mod many;
 mod mark;
 mod records;
 mod reply;
@@ -19,8 +20,8 @@ use std::process::ExitCode;
 
 const EXIT_CODES: &str = "\
 Exit codes:
-  0  inspect: a report was written, whatever it says; check: go, or usable with care; others: done
-  1  the photo could not be measured, or the book not be read or written (the message says why and what to try)
+  0  inspect: a report was written for every photo, whatever it says; check: go, or usable with care; others: done
+  1  a photo could not be measured, or the book not be read or written (the message says why and what to try)
   2  the command line cannot be followed (unknown flag, bad value, output folder in use)
   3  check: retake, the photo cannot carry an answer
 
@@ -34,6 +35,7 @@ Examples:
   lowsun reply pocket.lowsun --to Ann --from \"The boathouse\"
   lowsun card --form pocket --paper letter --out to-print
   lowsun inspect pocket.jpg --marks pocket.marks.toml
+  lowsun inspect photos --plan pocket.toml --shard 2/8
   lowsun inspect scan.png --mm-per-px 0.0423 --light-from left --light-elevation 12";
 
 /// Reads a raking-light photo of a routed pocket floor: what made its ridges, how high they are, what to change.
@@ -46,7 +48,7 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Measure one photo and write report.html and report.json.
+    /// Measure photos and write report.html and report.json for each; over several also a summary.
     #[command(after_help = EXIT_CODES)]
     Inspect(Box<inspect::Inspect>),
     /// Write our own reference card, to print: PDF and SVG, in its cutting lines, with bars to check the printer.

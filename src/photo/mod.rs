@@ -88,7 +88,7 @@ impl Photo {
 /// is a caveat, not an error.
 pub fn read(path: &Path, options: &Options) -> Result<(Photo, Vec<Caveat>)> {
     let subject = path.display().to_string();
-    let data = open::bytes(path, options.max_pixels.saturating_mul(8).saturating_add(64 << 20))?;
+    let data = bytes(path, options)?;
     let format =
         open::format_of(&data).map_err(|what| Error::new(Stage::Photo, subject.as_str(), what, open::READABLE))?;
     let facts = match format {
@@ -99,10 +99,8 @@ pub fn read(path: &Path, options: &Options) -> Result<(Photo, Vec<Caveat>)> {
         let what = "this is a raw camera file (only its small preview could be read)";
         return Err(Error::new(Stage::Photo, subject, what, open::READABLE));
     }
-    let (decoded, sha256) = rayon::join(
-        || decode::decode(&subject, &data, format, options.max_pixels),
-        || format!("{:x}", Sha256::digest(&data)),
-    );
+    let (decoded, sha256) =
+        rayon::join(|| decode::decode(&subject, &data, format, options.max_pixels), || digest(&data));
     let mut caveats = Vec::new();
     let (mut decoded, space) = decoded?;
     let grey = decoded.channels < 3;
@@ -129,4 +127,17 @@ pub fn read(path: &Path, options: &Options) -> Result<(Photo, Vec<Caveat>)> {
         camera,
     };
     Ok((photo, caveats))
+}
+
+/// SHA-256 of a photo's file, as [`read`] gives it. Fails on a file that is missing, empty or far too long.
+pub fn sha256(path: &Path, options: &Options) -> Result<String> {
+    Ok(digest(&bytes(path, options)?))
+}
+
+fn bytes(path: &Path, options: &Options) -> Result<Vec<u8>> {
+    open::bytes(path, options.max_pixels.saturating_mul(8).saturating_add(64 << 20))
+}
+
+fn digest(data: &[u8]) -> String {
+    format!("{:x}", Sha256::digest(data))
 }

@@ -20,6 +20,13 @@ pub struct Entry<'a> {
     pub plan_text: Option<&'a str>,
 }
 
+impl<'a> Entry<'a> {
+    /// An entry without the plan's own text.
+    pub fn of(report: &'a Value, html: &'a str, thumbnail: &'a [u8], plan: &'a PlannedCut) -> Self {
+        Self { report, html, thumbnail, plan, plan_text: None }
+    }
+}
+
 /// What came of adding.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Added {
@@ -70,9 +77,9 @@ impl Book {
                 "INSERT INTO inspection (photo_sha256, inputs_sha256, program_version, recorded_at, job, machine, cutter,
                     material, plan_text, plan_json, verdict, headline, findings_json, pitch_mm, pitch_mm_sigma,
                     height_p95_um, height_p95_um_sigma, visible_lines_per_10mm, ridge_contrast, mm_per_px,
-                    mm_per_px_sigma, report_json, report_html)
+                    mm_per_px_sigma, report_json, report_html, probability)
                  VALUES (?1, ?2, ?3, strftime('%Y-%m-%dT%H:%M:%SZ', 'now'), ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13,
-                    ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22)",
+                    ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23)",
                 params![
                     key[0],
                     key[1],
@@ -95,7 +102,8 @@ impl Book {
                     r.number("/scale/mm_per_px/value"),
                     r.number("/scale/mm_per_px/sigma"),
                     json(entry.report),
-                    entry.html
+                    entry.html,
+                    r.number("/findings/0/probability")
                 ],
             )?;
             Ok(Added::New(tx.last_insert_rowid()))

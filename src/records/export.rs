@@ -57,7 +57,7 @@ pub fn csv(records: &[Record]) -> String {
             r.verdict.clone(),
             r.headline.clone(),
             r.findings[0]["id"].as_str().unwrap_or_default().to_owned(),
-            number(r.findings[0]["probability"].as_f64()),
+            number(r.probability),
         ];
         row.extend(pair(r.pitch_mm));
         row.extend(pair(r.height_p95_um));
@@ -87,7 +87,7 @@ pub fn table(records: &[Record], unit: LengthUnit) -> String {
             known(&r.machine),
             known(&r.cutter),
             known(&r.material),
-            r.verdict.clone(),
+            r.probability.map_or(r.verdict.clone(), |p| format!("{} {:.0}%", r.verdict, p * 100.0)),
             r.pitch_mm.map_or("-".into(), |p| length_in(unit, p)),
             r.height_p95_um.map_or("-".into(), |h| height(unit, h)),
             if r.revision > 1 { format!("{} (revision {})", r.file, r.revision) } else { r.file.clone() },

@@ -9,7 +9,8 @@ use rusqlite::{Transaction, TransactionBehavior, params_from_iter, types::Value}
 const PHOTO: &str = "sha256, file, width_px, height_px, taken, camera, thumbnail_jpeg";
 const INSPECTION: &str = "photo_sha256, inputs_sha256, program_version, recorded_at, job, machine, cutter, material, \
     plan_text, plan_json, verdict, headline, findings_json, pitch_mm, pitch_mm_sigma, height_p95_um, height_p95_um_sigma, \
-    visible_lines_per_10mm, ridge_contrast, mm_per_px, mm_per_px_sigma, report_json, report_html";
+    visible_lines_per_10mm, ridge_contrast, mm_per_px, mm_per_px_sigma, report_json, report_html, \
+    probability";
 
 impl Book {
     /// Takes over every record of `from` that is not here yet, all of them or (when anything fails) none; gives how many

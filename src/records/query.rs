@@ -39,6 +39,8 @@ pub struct Record {
     pub material: Option<String>,
     pub verdict: String,
     pub headline: String,
+    /// Of the first finding.
+    pub probability: Option<f64>,
     pub pitch_mm: Option<Measured>,
     pub height_p95_um: Option<Measured>,
     pub visible_lines_per_10mm: Option<f64>,
@@ -114,7 +116,7 @@ SELECT * FROM (
         row_number() OVER (PARTITION BY i.photo_sha256 ORDER BY i.recorded_at, i.id) AS revision,
         p.file, i.photo_sha256, i.inputs_sha256, i.program_version, i.job, i.machine, i.cutter, i.material, i.verdict,
         i.headline, i.pitch_mm, i.pitch_mm_sigma, i.height_p95_um, i.height_p95_um_sigma, i.visible_lines_per_10mm,
-        i.ridge_contrast, i.mm_per_px, i.mm_per_px_sigma, i.findings_json
+        i.ridge_contrast, i.mm_per_px, i.mm_per_px_sigma, i.findings_json, i.probability
     FROM inspection i JOIN photo p ON p.sha256 = i.photo_sha256
 )";
 
@@ -190,6 +192,7 @@ fn record(r: &Row) -> rusqlite::Result<Record> {
         material: r.get(11)?,
         verdict: r.get(12)?,
         headline: r.get(13)?,
+        probability: r.get(23)?,
         pitch_mm: measured(14)?,
         height_p95_um: measured(16)?,
         visible_lines_per_10mm: r.get(18)?,

@@ -9,7 +9,7 @@ use rusqlite::{Connection, TransactionBehavior};
 const APPLICATION: i64 = 0x6c6f_7773;
 
 /// What brings a book of layout `n` to layout `n + 1`.
-const STEPS: [&str; 1] = [FIRST];
+const STEPS: [&str; 2] = [FIRST, SURENESS];
 
 pub(super) const VERSION: usize = STEPS.len();
 
@@ -51,6 +51,12 @@ CREATE TABLE inspection (
     UNIQUE (photo_sha256, inputs_sha256, program_version)
 );
 CREATE INDEX inspection_by_job ON inspection (job);
+";
+
+/// How sure the first finding is, of its own so that lists and other tools need not look into the findings.
+const SURENESS: &str = "
+ALTER TABLE inspection ADD COLUMN probability REAL;
+UPDATE inspection SET probability = json_extract(findings_json, '$[0].probability');
 ";
 
 /// Layout number of a book, or why the file is none for this program.
