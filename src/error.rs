@@ -17,6 +17,7 @@ pub enum Stage {
     Marks,
     Report,
     Records,
+    Compare,
     Output,
 }
 
@@ -34,6 +35,7 @@ impl std::fmt::Display for Stage {
             Self::Marks => "measuring the marks",
             Self::Report => "writing the report",
             Self::Records => "record book",
+            Self::Compare => "comparing",
             Self::Output => "saving the results",
         })
     }

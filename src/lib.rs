@@ -5,7 +5,7 @@
 //! them into the floor plane at true scale. [`floor`] picks the lit, sharp floor and reads the lamp from the wall's
 //! shadow. [`fit`] says whether the photo can carry an answer. [`marks`] measures line families, edges and strips.
 //! [`expect`] says what each cause would leave on this floor. [`explain`] weighs the marks against that.
-//! [`report`] writes it down, [`records`] keeps it, [`summary`] sums up many. [`pipeline`] is that corridor, one line a room.
+//! [`report`] writes it down, [`records`] keeps it, [`summary`] sums up many, [`compare`] sets two side by side. [`pipeline`] is that corridor, one line a room.
 //!
 //! ```
 //! use lowsun::expect::physics::cusp_height_mm;
@@ -56,6 +56,8 @@ pub mod report;
 pub mod records;
 
 pub mod summary;
+
+pub mod compare;
 
 pub mod draw;
 

@@ -36,7 +36,7 @@ fn is_pattern(path: &Path) -> bool {
 }
 
 /// A part of a collection: number and of how many.
-pub fn shard(text: &str) -> Result<(u32, u32), String> {
+pub fn shard(text: &str) -> std::result::Result<(u32, u32), String> {
     let read = text.split_once('/').and_then(|(k, n)| Some((k.trim().parse().ok()?, n.trim().parse().ok()?)));
     read.filter(|(k, n)| (1..=*n).contains(k))
         .ok_or_else(|| "write number/count with the number from 1 to the count, such as 2/8".into())
@@ -191,7 +191,7 @@ impl Batch<'_> {
     /// Every photo's row, in the order of the jobs. As many threads as photos at once: that bounds the memory.
     fn rows(&self, jobs: &[(PathBuf, String)]) -> Vec<Row> {
         let cores = std::thread::available_parallelism().map_or(1, usize::from);
-        let threads = self.args.at_once.map_or(cores.min(MOST_AT_ONCE), usize::from).min(jobs.len());
+        let threads = self.args.at_once.map_or(cores.min(MOST_AT_ONCE), |n| usize::from(n.get())).min(jobs.len());
         let style =
             ProgressStyle::with_template("{bar:30} {pos}/{len} {msg} {eta}").unwrap_or(ProgressStyle::default_bar());
         let bar = ProgressBar::new(jobs.len() as u64).with_style(style);

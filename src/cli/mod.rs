@@ -3,6 +3,7 @@
 
 mod card;
 mod check;
+mod compare;
 mod inspect;
 mod keep;
 mod look;
@@ -33,6 +34,7 @@ Examples:
   lowsun records list shop.book --job boathouse
   lowsun request --paper letter --units in --out to-send
   lowsun reply pocket.lowsun --to Ann --from \"The boathouse\"
+  lowsun compare before.jpg after.jpg --plan pocket.toml
   lowsun card --form pocket --paper letter --out to-print
   lowsun inspect pocket.jpg --marks pocket.marks.toml
   lowsun inspect photos --plan pocket.toml --shard 2/8
@@ -70,6 +72,9 @@ pub enum Command {
     /// Look into a book of inspections kept with inspect --record: list, show, plot, export, merge.
     #[command(after_help = EXIT_CODES)]
     Records(records::Records),
+    /// Set two floors side by side, before and after a change: what is lower, what went, what stayed, what is new.
+    #[command(after_help = EXIT_CODES)]
+    Compare(Box<compare::Compare>),
 }
 
 impl Command {
@@ -85,6 +90,7 @@ impl Command {
             Self::Manual(args) => manual::run(args),
             Self::Completions(args) => manual::completions(args),
             Self::Records(args) => records::run(args),
+            Self::Compare(args) => compare::run(args),
         }
     }
 }

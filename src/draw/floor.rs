@@ -17,31 +17,55 @@ const SPAN: f32 = 4.0;
 /// The floor, flattened, at most `side` pixels on its longer side, and the factor it was reduced by. Left-out places
 /// are shown dark and unlevelled.
 pub(super) fn flattened(patch: &Patch, side: usize) -> (RgbImage, f64) {
-    let k = patch.view.luma.width.max(patch.view.luma.height).div_ceil(side).max(1);
-    let luma = patch.view.luma.shrink(k);
-    let (w, h) = (luma.width, luma.height);
-    let mask = Mask::from_fn(w, h, |x, y| reduced_mask(patch, k, x, y));
-    let slow = slow_light(&luma, &mask);
-    let ratio = |x: usize, y: usize| {
-        let s = slow.bilinear((x as f64 + 0.5) / COARSE as f64 - 0.5, (y as f64 + 0.5) / COARSE as f64 - 0.5);
-        if s > 0.0 { luma.at(x, y) / s - 1.0 } else { 0.0 }
-    };
-    let relative = Plane::from_fn(w, h, ratio);
-    let sample: Vec<f64> =
-        (0..w * h).step_by(17).filter(|i| mask.data[*i]).map(|i| f64::from(relative.data[i])).collect();
-    // Never stretched beyond 1 % of contrast: below that only noise would be shown.
-    let span = SPAN * (mad_sigma(&sample).unwrap_or(0.0) as f32).max(0.0025);
-    let top = sample_top(&luma);
-    let picture = RgbImage::from_fn(w as u32, h as u32, |x, y| {
-        let (x, y) = (x as usize, y as usize);
-        let v = if mask.at(x, y) {
-            0.55 + 0.45 * (relative.at(x, y) / span).clamp(-1.0, 1.0)
-        } else {
-            0.45 * (luma.at(x, y) / top).clamp(0.0, 1.0).powf(1.0 / 2.2)
+    let floor = Levelled::of(patch, side);
+    (floor.grey(floor.span()), 1.0 / floor.k as f64)
+}
+
+/// The floor with the slow fall of the light taken out, before it is turned into grey.
+pub(super) struct Levelled {
+    relative: Plane,
+    luma: Plane,
+    mask: Mask,
+    k: usize,
+}
+
+impl Levelled {
+    /// At most `side` samples on the longer side.
+    pub(super) fn of(patch: &Patch, side: usize) -> Self {
+        let k = patch.view.luma.width.max(patch.view.luma.height).div_ceil(side).max(1);
+        let luma = patch.view.luma.shrink(k);
+        let (w, h) = (luma.width, luma.height);
+        let mask = Mask::from_fn(w, h, |x, y| reduced_mask(patch, k, x, y));
+        let slow = slow_light(&luma, &mask);
+        let ratio = |x: usize, y: usize| {
+            let s = slow.bilinear((x as f64 + 0.5) / COARSE as f64 - 0.5, (y as f64 + 0.5) / COARSE as f64 - 0.5);
+            if s > 0.0 { luma.at(x, y) / s - 1.0 } else { 0.0 }
         };
-        Rgb([(v * 255.0).round() as u8; 3])
-    });
-    (picture, 1.0 / k as f64)
+        Self { relative: Plane::from_fn(w, h, ratio), luma, mask, k }
+    }
+    /// View samples a side that became one.
+    pub(super) fn shrunk(&self) -> usize {
+        self.k
+    }
+    /// Relative brightness that runs from middle grey to white.
+    pub(super) fn span(&self) -> f32 {
+        let lit = self.relative.data.iter().zip(&self.mask.data).step_by(17).filter(|(_, m)| **m);
+        let sample: Vec<f64> = lit.map(|(v, _)| f64::from(*v)).collect();
+        // Never stretched beyond 1 % of contrast: below that only noise would be shown.
+        SPAN * (mad_sigma(&sample).unwrap_or(0.0) as f32).max(0.0025)
+    }
+    pub(super) fn grey(&self, span: f32) -> RgbImage {
+        let top = sample_top(&self.luma);
+        RgbImage::from_fn(self.luma.width as u32, self.luma.height as u32, |x, y| {
+            let (x, y) = (x as usize, y as usize);
+            let v = if self.mask.at(x, y) {
+                0.55 + 0.45 * (self.relative.at(x, y) / span).clamp(-1.0, 1.0)
+            } else {
+                0.45 * (self.luma.at(x, y) / top).clamp(0.0, 1.0).powf(1.0 / 2.2)
+            };
+            Rgb([(v * 255.0).round() as u8; 3])
+        })
+    }
 }
 
 /// The slow fall of the light over the floor, on every `COARSE`-th sample.

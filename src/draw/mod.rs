@@ -6,6 +6,7 @@ pub mod guide;
 mod history;
 mod ink;
 mod overlay;
+mod pair;
 mod plot;
 mod raster;
 pub mod record;
@@ -14,6 +15,7 @@ mod sheet;
 mod svg;
 
 pub use history::history;
+pub use pair::pair;
 pub use request::{request_drawings, request_pdf};
 pub use sheet::{Item, Paper, Sheet};
 

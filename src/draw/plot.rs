@@ -176,7 +176,7 @@ pub(super) fn span(values: impl Iterator<Item = f64>) -> Option<Range<f64>> {
 }
 
 /// A logarithmic axis with key points at 1, 2 and 5 of every decade (1 alone where there is no room).
-struct LogAxis(Range<f64>);
+pub(super) struct LogAxis(pub(super) Range<f64>);
 
 impl Ranged for LogAxis {
     type FormatOption = NoDefaultFormatting;

@@ -27,7 +27,7 @@ use crate::reference::Reference;
 pub use ask::Request;
 pub use check::{check_json, check_text};
 pub use html::html;
-pub use json::{json, schema};
+pub use json::{SCHEMA_VERSION, json, schema};
 pub use letter::{Letter, Part};
 pub use mark::mark_page;
 pub use text::text;
