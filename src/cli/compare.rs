@@ -10,6 +10,7 @@ use lowsun::error::{Error, Result, Stage};
 use lowsun::records::Book;
 use lowsun::report::Inspection;
 use lowsun::trace::Trace;
+use lowsun::units::LengthUnit;
 use lowsun::{draw, plan};
 use serde_json::Value;
 use std::path::{Path, PathBuf};
@@ -43,6 +44,8 @@ pub struct Compare {
 /// One side: what its report says, and everything measured where it is a photo.
 struct Seen {
     side: Side,
+    /// The unit of its sentences.
+    unit: Option<LengthUnit>,
     inspection: Option<Inspection>,
 }
 
@@ -54,7 +57,7 @@ pub fn run(args: &Compare) -> Result<ExitCode> {
     save::check_new(&folder, &names.map(|n| (n, &[] as &[u8])), args.overwrite)?;
     let before = seen(args, &args.before, args.plan.as_deref())?;
     let after = seen(args, &args.after, args.plan_after.as_deref().or(args.plan.as_deref()))?;
-    let unit = args.look.units.or(after.inspection.as_ref().map(|i| i.plan.units)).unwrap_or_default();
+    let unit = args.look.units.or(after.unit).unwrap_or_default();
     let pictures = match (&before.inspection, &after.inspection) {
         (Some(b), Some(a)) => draw::pair(b, a),
         _ => Pictures::default(),
@@ -73,11 +76,15 @@ pub fn run(args: &Compare) -> Result<ExitCode> {
 fn seen(args: &Compare, path: &Path, plan: Option<&Path>) -> Result<Seen> {
     let name = path.display().to_string();
     if let Some(report) = earlier(path, &name)? {
-        return Ok(Seen { side: Side::read(&report, &name)?, inspection: None });
+        return Ok(Seen { side: Side::read(&report, &name)?, unit: unit(&report), inspection: None });
     }
     let (plan, caveats) = plan::gather(plan_of(path, plan).as_deref(), &args.look.facts())?;
     let made = make(path, plan, caveats, &args.look.options()?, &mut Trace::off())?;
-    Ok(Seen { side: Side::read(&made.report, &name)?, inspection: Some(made.inspection) })
+    Ok(Seen { side: Side::read(&made.report, &name)?, unit: unit(&made.report), inspection: Some(made.inspection) })
+}
+
+fn unit(report: &Value) -> Option<LengthUnit> {
+    serde_json::from_value(report["units"].clone()).ok()
 }
 
 /// The report that is meant; `None` where a photo is.

@@ -130,15 +130,15 @@ pub(super) fn fell(high: &Side, low: &Side) -> Difference {
         Judged::Open
     };
     let why = match judged {
-        Judged::Open => format!("nothing shows on one of them, but ridges under about {limit:.0} \u{b5}m would not"),
-        _ => format!("nothing above about {limit:.0} \u{b5}m shows on one of them"),
+        Judged::Open => "nothing shows on one of them, but ridges as high as the other's need not show there",
+        _ => "nothing shows on one of them, and ridges as high as the other's would",
     };
     Difference {
         sigmas: (judged != Judged::Open).then_some(sigmas),
         chance: (judged != Judged::Open).then(|| chance(sigmas)),
         judged,
         limit: Some(limit),
-        ..open(h, None, &why)
+        ..open(h, None, why)
     }
 }
 

@@ -53,7 +53,7 @@ pub fn compare(before: Side, after: Side, unit: LengthUnit) -> Compared {
         judge::open(lines_of(&before), lines_of(&after), why)
     });
     let headline = headline(&before, &after, &height_um, &marks, unit);
-    let limits = limits(&before, &after, &lamps);
+    let limits = limits(&before, &after, &lamps, unit);
     Compared {
         comparison_version: COMPARISON_VERSION,
         before,
@@ -116,7 +116,7 @@ fn mark_count(n: usize) -> String {
     if n == 1 { "One kind of mark".into() } else { format!("{n} kinds of marks") }
 }
 
-fn limits(before: &Side, after: &Side, lamps: &Lamps) -> Vec<String> {
+fn limits(before: &Side, after: &Side, lamps: &Lamps, unit: LengthUnit) -> Vec<String> {
     let mut out = vec![lamps.words()];
     for (when, s) in [("before", before), ("after", after)] {
         match s.mm_per_px {
@@ -137,14 +137,18 @@ fn limits(before: &Side, after: &Side, lamps: &Lamps) -> Vec<String> {
         && (a / b).max(b / a) > UNLIKE_EYES
     {
         out.push(format!(
-            "The photos do not see equally well: the smallest even ridges they can show are about {a:.0} \u{b5}m before and {b:.0} \u{b5}m after."
+            "The photos do not see equally well: the smallest even ridges they can show are about {} before and {} after.",
+            unit.show_height(a),
+            unit.show_height(b)
         ));
     }
     if let (Some(a), Some(b)) = (before.planned_stepover_mm, after.planned_stepover_mm)
         && (a / b - 1.0).abs() > 0.005
     {
         out.push(format!(
-            "The planned stepover changed from {a:.3} to {b:.3} mm: other spacing and height are to be expected."
+            "The planned stepover changed from {} to {}: other spacing and height are to be expected.",
+            unit.show(a),
+            unit.show(b)
         ));
     }
     out

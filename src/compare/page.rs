@@ -56,7 +56,7 @@ fn figures(c: &Compared, unit: LengthUnit) -> Vec<[String; 5]> {
     let um = |m: Measured| height(unit, m);
     let lines = |m: Measured| plus_minus(m, "");
     let percent = |v: f64| if v > 0.0 { format!("{:.1} %", 100.0 * v) } else { "no even lines".into() };
-    let mut counted = row("Visible lines per 10 mm", &c.visible_lines_per_10mm, &lines);
+    let mut counted = row("Visible lines per 10 mm", &c.visible_lines_per_10mm, unit, &lines);
     for (cell, side) in [(1, &c.before), (2, &c.after)] {
         if side.mm_per_px.is_some() && side.visible_pitch_mm.is_none() {
             counted[cell] = "none visible".into();
@@ -69,7 +69,7 @@ fn figures(c: &Compared, unit: LengthUnit) -> Vec<[String; 5]> {
         (None, _) => "not comparable: the lamps are not both known".to_owned(),
     };
     vec![
-        row("Ridge height (95 % stay under)", &c.height_um, &um),
+        row("Ridge height (95 % stay under)", &c.height_um, unit, &um),
         counted,
         [
             "Bare contrast".into(),
@@ -81,11 +81,11 @@ fn figures(c: &Compared, unit: LengthUnit) -> Vec<[String; 5]> {
     ]
 }
 
-fn row(name: &str, d: &Difference, show: &dyn Fn(Measured) -> String) -> [String; 5] {
+fn row(name: &str, d: &Difference, unit: LengthUnit, show: &dyn Fn(Measured) -> String) -> [String; 5] {
     let value = |m: Option<Measured>| match (m, d.limit) {
         (Some(m), _) => show(m),
-        (None, Some(l)) if matches!(d.judged, Judged::Open) => format!("nothing above about {l:.0} \u{b5}m"),
-        (None, Some(l)) => format!("under about {l:.0} \u{b5}m"),
+        (None, Some(l)) if matches!(d.judged, Judged::Open) => format!("nothing above about {}", unit.show_height(l)),
+        (None, Some(l)) => format!("under about {}", unit.show_height(l)),
         (None, None) => "not known".into(),
     };
     let change = d.change.map_or("-".into(), show);

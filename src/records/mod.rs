@@ -44,6 +44,11 @@ impl Book {
         let name = path.display().to_string();
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let mut book = Self::connect(path, name, flags)?;
+        // SQLite opens what it may not write without a word, and would fail only after the photo was measured.
+        if book.db.is_readonly(rusqlite::MAIN_DB).map_err(|e| book.fail(&e))? {
+            let hint = "copy the book to a place where you may write";
+            return Err(Error::new(Stage::Records, book.name, "cannot be written", hint));
+        }
         let done = book.settle();
         done.map_err(|e| book.fail(&e)).and_then(|fit| fit.map_err(|what| book.refused(what)))?;
         Ok(book)
