@@ -1,8 +1,9 @@
 //! What the marks say once they are set in the pocket's frame and sorted: lines, left-over edges, and whether the photo
 //! could have shown anything at all.
 
+use super::ladder::{self, Ladder};
 use super::weights::ramp;
-use crate::expect::Expected;
+use crate::expect::{Expected, ExpectedPitch, PitchRole};
 use crate::fit::Fit;
 use crate::floor::Patch;
 use crate::geometry::to_segment;
@@ -104,6 +105,8 @@ pub struct Digest<'a> {
     /// Strongest first; colour families included (with a low `real`).
     pub lines: Vec<Line<'a>>,
     pub loose: Loose,
+    /// Few, wide passes: evenly spaced edges among the loose ones.
+    pub ladder: Option<Ladder>,
     pub fitness: Fitness,
     pub units: LengthUnit,
     /// The pocket's measured size over the planned one, where something else than the pocket gives the scale.
@@ -137,20 +140,41 @@ impl<'a> Digest<'a> {
         let strength = |l: &Line| l.real * contrast(l.family).max(1e-6);
         lines.sort_by(|a, b| strength(b).total_cmp(&strength(a)));
         let scaled = frame.scale.is_some();
-        let loose = loose_edges(patch, marks, plan, &lines, scaled);
+        let mut loose = loose_edges(patch, marks, plan, &lines, scaled);
+        let spacing = |p: &&ExpectedPitch| matches!(p.role, PitchRole::Planned | PitchRole::Rounded);
+        let planned: Vec<f64> =
+            expected.pitches.iter().filter(|_| scaled).filter(spacing).map(|p| p.pitch_mm).collect();
+        let ladder = ladder::find(loose.indices.iter().map(|i| &marks.edges[*i]), &planned);
+        if let Some(l) = &ladder {
+            loose.amount *= 1.0 - l.real * l.share;
+        }
         let fitness = fitness(frame, patch, fit, marks, plan, scaled);
         let lens = patch.blur_px.unwrap_or(USUAL_BLUR_PX) * frame.scale.map_or(1.0, |s| s.value);
         let edge_blur = if scaled { lens.hypot(EDGE_ROUNDING_MM) } else { lens };
         let pocket_ratio = pocket_ratio(frame, patch, plan);
-        Self { plan, marks, patch, expected, scaled, lines, loose, fitness, units: plan.units, pocket_ratio, edge_blur }
+        Self {
+            plan,
+            marks,
+            patch,
+            expected,
+            scaled,
+            lines,
+            loose,
+            ladder,
+            fitness,
+            units: plan.units,
+            pocket_ratio,
+            edge_blur,
+        }
     }
     /// A length of the floor frame for the reader.
     pub fn show(&self, length: f64) -> String {
         if self.scaled { self.units.show(length) } else { format!("{length:.1} px") }
     }
-    /// How surely there is any relief family, 0 to 1.
+    /// How surely there are evenly spaced lines of relief, 0 to 1.
     pub fn any_line(&self) -> f64 {
-        self.lines.iter().map(|l| l.real).fold(0.0, f64::max)
+        let ladder = self.ladder.as_ref().map_or(0.0, |l| l.real);
+        self.lines.iter().map(|l| l.real).fold(ladder, f64::max)
     }
     /// Whether a line is one of several of nearly one pitch that fan out over directions: arcs or circles.
     pub fn fans_out(&self, l: &Line) -> bool {

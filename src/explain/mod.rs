@@ -8,6 +8,7 @@ mod cases;
 mod changes;
 mod digest;
 pub mod findings;
+mod ladder;
 mod periodic;
 mod prior;
 pub mod settle;

@@ -1,6 +1,7 @@
 //! Causes that leave evenly spaced lines: pitch, direction, profile and height of each family against each of them.
 
 use super::digest::{ALIGNED_DEG, AXIS_SCALE_SIGMA, Digest, Line, OBLIQUE_DEG, contrast};
+use super::ladder::Ladder;
 use super::shape::{self, Kind};
 use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, between, size_gain};
 use crate::expect::physics::{bull_nose_height_mm, cusp_height_mm, tilt_for_dish_deg, tilt_for_saw_deg};
@@ -46,13 +47,45 @@ pub fn weigh(d: &Digest, case: &mut Case) {
             (l, c.log_weight * l.real.sqrt() - STRONG * (1.0 - l.real), c)
         })
         .max_by(|a, b| a.1.total_cmp(&b.1));
-    match best {
-        Some((l, weight, c)) if l.real > 0.02 => {
+    let ladder = d.ladder.as_ref().filter(|l| l.real > 0.02);
+    match (best, ladder) {
+        (Some((l, weight, c)), _) if l.real > ladder.map_or(0.02, |s| s.real) => {
             case.family = Some(l.index);
             case.absorb(weight, c);
         }
+        (_, Some(l)) => by_ladder(d, l, case),
         _ => case.add(-STRONG - WEAK * d.fitness.value, "no evenly spaced lines were found"),
     }
+}
+
+/// Weight of few, wide passes: their spacing, their direction, and whether the lines have one flank or two.
+fn by_ladder(d: &Digest, l: &Ladder, case: &mut Case) {
+    let mut c = Case::new(case.cause, 1.0);
+    let lines = format!("{} lines at even distances of {}", l.rungs, d.show(l.pitch.value));
+    let ridges = match case.cause {
+        Cause::TiltAcrossPasses => -1.0,
+        Cause::TiltAlongPasses | Cause::Cusps => 1.0,
+        _ => return case.add(-STRONG, format!("{lines} stay unexplained")),
+    };
+    c.add(WEAK, lines);
+    if d.scaled {
+        let at = |role: PitchRole, share: f64| {
+            let of = d.expected.pitches.iter().filter(move |e| e.role == role);
+            of.map(move |e| Target { at: e.pitch_mm, relative_sigma: AXIS_SCALE_SIGMA, share })
+        };
+        let targets: Vec<Target> = at(PitchRole::Planned, 0.7).chain(at(PitchRole::Rounded, 0.07)).collect();
+        if !targets.is_empty() {
+            let gain = size_gain(l.pitch.value, l.pitch.relative_sigma(), &targets);
+            c.add(gain.clamp(-STRONG, STRONG), "their distance is held against the planned stepover");
+        }
+    }
+    if let (Some(x), Some(pass)) = (d.patch.pocket_x_deg, d.plan.pass_angle_deg) {
+        let off = line_difference(l.normal_deg - x, pass + 90.0).abs();
+        c.add(if off < 2.0 * ALIGNED_DEG { WEAK } else { -FAIR }, "they run against the planned passes");
+    }
+    let words = format!("{:.0} percent of them have a dark and a lit flank, as ridges do", 100.0 * l.two_flanked);
+    c.add(ridges * FAIR * (2.0 * l.two_flanked - 1.0), words);
+    case.absorb(c.log_weight * l.real.sqrt() - STRONG * (1.0 - l.real), c);
 }
 
 /// Weight of one family for one cause.

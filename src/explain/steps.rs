@@ -1,11 +1,13 @@
 //! Causes that leave single edges and strips: the first full-width pass, changes of engagement, a change of cutter.
 
-use super::digest::{Digest, Fitness};
+use super::digest::{ALIGNED_DEG, Digest, Fitness, OBLIQUE_DEG};
+use super::ladder;
 use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, ramp, size_gain};
 use crate::expect::Cause;
 use crate::expect::physics::strip_widths;
 use crate::marks::Strip;
 use crate::plan::{Helix, Material, Pattern};
+use crate::units::line_difference;
 
 /// Relative spread of a strip's width about its formula: edges are rounded and the first pass may swerve (common
 /// practice, no source).
@@ -35,6 +37,8 @@ pub fn weigh(d: &Digest, case: &mut Case) {
                 case.add(gain, words);
                 let (nats, words) = side(d, s.proud);
                 case.add(nats, words);
+                let (nats, words) = runs(d, s);
+                case.add(nats, words);
             }
             None => case.add(-FAIR, "no strip with two edges was found, only single edges"),
         },
@@ -44,10 +48,22 @@ pub fn weigh(d: &Digest, case: &mut Case) {
     }
 }
 
-/// Strips whose edges no family explains.
+/// An edge with an edge of the other sign nearer than this share of a strip's width is the flank of a ridge, not the end of a
+/// level: flanks of wide passes lie a tenth of the stepover apart.
+const FLANKS: f64 = 0.25;
+
+/// Strips between two level steps whose edges no family explains.
 pub fn loose_strips<'a>(d: &'a Digest) -> Vec<(usize, &'a Strip)> {
     let loose = |i: usize| d.loose.indices.contains(&i);
-    d.marks.strips.iter().enumerate().filter(|(_, s)| loose(s.edges.0) && loose(s.edges.1)).collect()
+    let singles = || d.loose.indices.iter().map(|i| &d.marks.edges[*i]);
+    let step = |i: usize, width: f64| !ladder::is_ridge(&d.marks.edges[i], singles(), FLANKS * width);
+    d.marks
+        .strips
+        .iter()
+        .enumerate()
+        .filter(|(_, s)| loose(s.edges.0) && loose(s.edges.1))
+        .filter(|(_, s)| step(s.edges.0, s.width.value) && step(s.edges.1, s.width.value))
+        .collect()
 }
 
 fn presence(fitness: &Fitness, amount: f64, case: &mut Case) {
@@ -100,6 +116,25 @@ fn side(d: &Digest, proud: bool) -> (f64, String) {
     };
     let seen = if proud { "stands proud" } else { "lies deep" };
     if usual == proud { (WEAK, format!("it {seen}, and a {cut}")) } else { (-FAIR, format!("it {seen}, but a {cut}")) }
+}
+
+/// Which way the strip runs: a pass of the plan runs along the planned passes, or along a wall.
+fn runs(d: &Digest, s: &Strip) -> (f64, &'static str) {
+    let Some(x) = d.patch.pocket_x_deg else { return (0.0, "") };
+    let pocket_deg = s.normal_deg - x;
+    let off_axis = line_difference(pocket_deg, 0.0).abs();
+    let off_axis = off_axis.min(90.0 - off_axis);
+    let contour = d.plan.pattern == Some(Pattern::Contour);
+    match d.plan.pass_angle_deg.filter(|_| !contour) {
+        Some(pass) => match line_difference(pocket_deg, pass + 90.0).abs() {
+            off if off < ALIGNED_DEG => (WEAK, "it runs as the plan's passes do"),
+            // The first pass may be the one along the walls.
+            off if off > OBLIQUE_DEG && off_axis > OBLIQUE_DEG => (-STRONG, "no pass of the plan runs that way"),
+            _ => (0.0, ""),
+        },
+        None if off_axis > OBLIQUE_DEG && d.patch.islands.is_empty() => (-FAIR, "it runs along none of the walls"),
+        None => (0.0, ""),
+    }
 }
 
 fn engagement(d: &Digest, case: &mut Case, strip_gain: Option<f64>) {
