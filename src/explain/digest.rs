@@ -144,7 +144,12 @@ impl<'a> Digest<'a> {
         let spacing = |p: &&ExpectedPitch| matches!(p.role, PitchRole::Planned | PitchRole::Rounded);
         let planned: Vec<f64> =
             expected.pitches.iter().filter(|_| scaled).filter(spacing).map(|p| p.pitch_mm).collect();
-        let ladder = ladder::find(loose.indices.iter().map(|i| &marks.edges[*i]), &planned);
+        let mut ladder = ladder::find(loose.indices.iter().map(|i| &marks.edges[*i]), &planned);
+        if let Some(l) = &mut ladder {
+            // Late wood can lie as even as three or four passes; then colour goes with it.
+            let colour = ramp(marks.figure.chroma_share.unwrap_or(COLOUR_SHARE.1), COLOUR_SHARE.0, COLOUR_SHARE.1);
+            l.real *= 1.0 - along_figure(l.normal_deg, marks) * colour;
+        }
         if let Some(l) = &ladder {
             loose.amount *= 1.0 - l.real * l.share;
         }
@@ -350,9 +355,14 @@ fn fillet(e: &Edge, patch: &Patch, plan: &PlannedCut, scaled: bool) -> bool {
 
 /// How much an edge may be a streak of the wood's own figure, 0 to 1: along the figure's lines, where there is one.
 fn like_figure(e: &Edge, marks: &Marks) -> f64 {
+    0.8 * along_figure(e.normal_deg, marks)
+}
+
+/// How much lines of this direction run along a plain figure, 0 to 1.
+fn along_figure(normal_deg: f64, marks: &Marks) -> f64 {
     let f = &marks.figure;
-    let along = ramp(line_difference(e.normal_deg, f.normal_deg).abs(), 12.0, 4.0);
-    0.8 * along * ramp(f.coherence, 0.2, 0.5) * ramp(f.contrast, 0.01, 0.04)
+    let along = ramp(line_difference(normal_deg, f.normal_deg).abs(), 12.0, 4.0);
+    along * ramp(f.coherence, 0.2, 0.5) * ramp(f.contrast, 0.01, 0.04)
 }
 
 /// How much of what there is the photo can have shown: the product of what each fault leaves. The words on the photo are
