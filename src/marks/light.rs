@@ -75,16 +75,18 @@ pub(super) fn um_per_deficit(lamp: &Lamp, normal_deg: f64) -> Option<Measured> {
 pub(super) fn step_height(deficit: Measured, lamp: &Lamp, normal_deg: f64, width: f64) -> Option<Measured> {
     let k = um_per_deficit(lamp, normal_deg)?;
     let lit = deficit.value < 0.0;
-    let flank = (width * width - (2.5 * lamp.blur).powi(2)).max(0.0).sqrt().max(FLANK);
-    let gain = if lit {
-        lit_gain(deficit.value.abs() / lamp.share / flank, 1000.0 / (k.value * lamp.share).abs())
-    } else {
-        1.0
-    };
+    let gain = if lit { lit_flank(deficit.value.abs(), lamp, k, width) } else { 1.0 };
     let h = deficit.value * k.value * gain;
     let model = if lit { MODEL_LIT.hypot(0.5 * (gain - 1.0)) } else { MODEL_SHADE };
     let relative = k.relative_sigma().hypot(model);
     Measured::new(h, (h * relative).hypot(deficit.sigma * k.value * gain))
+}
+
+/// What the height of a step that faces the lamp must be multiplied by: `extra` light (floor-frame length) in a line about
+/// `width` wide, `k` as of [`um_per_deficit`].
+pub(super) fn lit_flank(extra: f64, lamp: &Lamp, k: Measured, width: f64) -> f64 {
+    let flank = (width * width - (2.5 * lamp.blur).powi(2)).max(0.0).sqrt().max(FLANK);
+    lit_gain(extra / lamp.share / flank, 1000.0 / (k.value * lamp.share).abs())
 }
 
 /// Height of a lit flank over what the small-slope law says: a flank of slope p facing the lamp is (1 + p c) / sqrt(1 +
