@@ -64,7 +64,9 @@ impl Book {
             let hint = "check the path of the book; inspect --record BOOK starts one";
             return Err(Error::new(Stage::Records, name, "there is no such book", hint));
         }
-        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        // Where the disk allows it, open to write: what a killed writer left is then tidied up first. SQLite falls back to
+        // reading alone by itself.
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let mut book = Self::connect(path, name, flags)?;
         let version = schema::version(&book.db).map_err(|e| book.fail(&e))?.map_err(|what| book.refused(what))?;
         if version < schema::VERSION {
