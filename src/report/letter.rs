@@ -46,6 +46,7 @@ struct ToldChange {
     from: Option<String>,
     to: String,
     why: String,
+    effect: Option<String>,
     cost: Option<String>,
 }
 
@@ -226,6 +227,7 @@ fn change(t: &Told) -> Option<Part> {
     let from = c.from.as_deref().map(|f| format!("from {f} to ")).unwrap_or_default();
     let mut sentences = vec![format!("{}: {from}{}.", capital(&c.what), c.to.trim_end_matches('.'))];
     sentences.extend(public(&c.why).map(|w| format!("Why: {w}")));
+    sentences.extend(c.effect.as_deref().and_then(public).map(|w| format!("What it does: {w}")));
     sentences.extend(c.cost.as_deref().and_then(public).map(|w| format!("What it costs: {w}")));
     sentences.push("Change this one thing only, cut a piece of scrap, and take the photo again the same way.".into());
     Some(Part { heading: "What to try first", sentences, ..Part::default() })
