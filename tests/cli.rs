@@ -436,3 +436,31 @@ fn manual_and_completions_hold_what_help_holds() {
     // Nothing is replaced unasked.
     Command::cargo_bin("lowsun").unwrap().args(["manual", "--out", out.to_str().unwrap()]).assert().failure().code(2);
 }
+
+#[test]
+fn a_forecast_needs_a_plan_and_no_photo() {
+    let b = Bench::new();
+    let plan = b.file(
+        "plan.toml",
+        "[cutter]\nshape = \"flat\"\ndiameter = 6\nflutes = 2\nhelix = \"down-cut\"\n[cut]\npattern = \"parallel\"\nstepover = 2.4\ndepth = 3\nfeed = 1500\nspeed_rpm = 18000\n[pocket]\nwidth = 40\nheight = 30",
+    );
+    let (plan, out) = (plan.to_str().unwrap(), b.at("forecast"));
+    let got = lowsun(&["expect", "--plan", plan, "--out", out.to_str().unwrap()]);
+    assert!(got.status.success(), "{}", String::from_utf8_lossy(&got.stderr));
+    let text = String::from_utf8_lossy(&got.stdout).into_owned();
+    assert!(text.contains("a strip 2.40 mm wide lies high, at the wall"), "{text}");
+    let json: serde_json::Value = serde_json::from_slice(&fs::read(out.join("expect.json")).unwrap()).unwrap();
+    let first = &json["causes"][0];
+    assert_eq!((first["id"].as_str(), json["schema_version"].as_u64()), (Some("full-width-first-pass"), Some(1)));
+    assert!((first["strips"][0]["width_mm"].as_f64().unwrap() - 2.4).abs() < 1e-3);
+    let page = fs::read_to_string(out.join("expect.html")).unwrap();
+    assert!(page.contains("<svg") && page.contains("as planned") && !page.contains("<script"));
+    // The folder is in use now; and a plan without a cutter lays nothing.
+    let again = lowsun(&["expect", "--plan", plan, "--out", out.to_str().unwrap()]);
+    assert_eq!(again.status.code(), Some(2));
+    let bare = b.file("bare.toml", "[cut]\nstepover = 2.4");
+    let got = lowsun(&["expect", "--plan", bare.to_str().unwrap(), "--out", b.at("none").to_str().unwrap()]);
+    let err = String::from_utf8_lossy(&got.stderr).into_owned();
+    assert!(got.status.code() == Some(1) && err.contains("diameter") && err.contains("try:"), "{err}");
+    assert!(!b.at("none").exists());
+}

@@ -4,6 +4,7 @@
 mod card;
 mod check;
 mod compare;
+mod expect;
 mod inspect;
 mod keep;
 mod look;
@@ -35,6 +36,7 @@ Examples:
   lowsun request --paper letter --units in --out to-send
   lowsun reply pocket.lowsun --to Ann --from \"The boathouse\"
   lowsun compare before.jpg after.jpg --plan pocket.toml
+  lowsun expect --plan pocket.toml --out forecast
   lowsun card --form pocket --paper letter --out to-print
   lowsun inspect pocket.jpg --marks pocket.marks.toml
   lowsun inspect photos --plan pocket.toml --shard 2/8
@@ -65,6 +67,9 @@ pub enum Command {
     Request(request::Request),
     /// Turn a report into a plain letter (text and HTML) to the person who sent the photo.
     Reply(reply::Reply),
+    /// Say what a plan would leave on the floor, without a photo: expect.html and expect.json.
+    #[command(after_help = EXIT_CODES)]
+    Expect(expect::Expect),
     /// Write the manual pages (man), one a subcommand.
     Manual(manual::Manual),
     /// Print the completions of a shell, to be saved where it looks for them.
@@ -87,6 +92,7 @@ impl Command {
             Self::Mark(args) => mark::run(args),
             Self::Request(args) => request::run(args),
             Self::Reply(args) => reply::run(args),
+            Self::Expect(args) => expect::run(args),
             Self::Manual(args) => manual::run(args),
             Self::Completions(args) => manual::completions(args),
             Self::Records(args) => records::run(args),

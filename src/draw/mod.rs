@@ -2,6 +2,7 @@
 //! Nothing here measures. Vector shapes are made once ([`overlay`]) and put on paper as SVG or as pixels.
 
 mod floor;
+pub mod forecast;
 pub mod guide;
 mod history;
 mod ink;

@@ -2,6 +2,7 @@
 //! follow from one plan ([`expected`]), and the floor itself, pass by pass ([`model`]).
 
 pub mod cost;
+pub mod forecast;
 pub mod model;
 pub mod physics;
 mod pitches;

@@ -4,6 +4,7 @@
 mod ask;
 mod check;
 mod cutting;
+mod expect;
 mod html;
 mod json;
 mod letter;
@@ -26,6 +27,7 @@ use crate::reference::Reference;
 
 pub use ask::Request;
 pub use check::{check_json, check_text};
+pub use expect::{OutlookPictures, expect_html, expect_json, expect_text};
 pub use html::html;
 pub use json::{SCHEMA_VERSION, json, schema};
 pub use letter::{Letter, Part};

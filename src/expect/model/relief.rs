@@ -12,10 +12,14 @@ use serde::Serialize;
 
 /// Samples of the section for each stepover.
 const SAMPLES: f64 = 48.0;
+/// Pitches of marks along the feed in their section.
+const PITCHES: f64 = 10.0;
 /// Most samples of a section.
 const MOST_SAMPLES: f64 = 20_000.0;
 /// On either side of a border of a pass, mm: the height is looked at this near.
 const BESIDE_MM: f64 = 1e-6;
+/// Edges lower than this share of the free number are none: loads are summed over 180 angles and good to a few thousandths.
+const LEAST_SHARE: f64 = 0.01;
 /// Edges lower than this are none, micrometres.
 const LEAST_EDGE_UM: f64 = 1e-3;
 /// Usual frequency of chatter where nothing is known of it, hertz (100 to 600; common practice, no source).
@@ -47,7 +51,7 @@ pub struct Relief {
     /// Value of the free number that was used.
     pub used: f64,
     /// Through the middle of the pocket: mm from the wall where the passes begin, micrometres over the median. Both sides
-    /// of every edge are in it.
+    /// of every edge are in it. Marks of turns and teeth: along a pass, from the middle of the pocket.
     pub section: Vec<(f64, f64)>,
     pub edges: Vec<LaidEdge>,
     pub strips: Vec<LaidStrip>,
@@ -172,6 +176,9 @@ impl Model {
         let floor = self.floor(cause, plan, value);
         let s = self.passes.stepover_mm;
         let (mut section, borders) = floor.section();
+        if let Extra::Arcs(pitch) = floor.extra {
+            section = floor.along_pass(pitch);
+        }
         let level: Vec<f64> = section.iter().map(|q| q.1).collect();
         let median = crate::stats::median(&level).unwrap_or(0.0);
         section.iter_mut().for_each(|q| q.1 -= median);
@@ -290,11 +297,21 @@ impl Floor<'_> {
         (section, borders)
     }
 
+    /// Section along a pass through the middle of the pocket: what lies along the feed is not seen across it.
+    fn along_pass(&self, pitch: f64) -> Vec<(f64, f64)> {
+        let p = &self.model.passes;
+        let middle = p.on_middle(p.across_mm() / 2.0);
+        let at = |k: usize| pitch * k as f64 / SAMPLES;
+        let place = |t: f64| Some((t, self.at(middle + p.along() * t)?));
+        (0..=(PITCHES * SAMPLES) as usize).filter_map(|k| place(at(k))).collect()
+    }
+
     fn edges(&self, borders: &[f64]) -> Vec<LaidEdge> {
         let z = |t: f64| self.at(self.model.passes.on_middle(t));
         let edge = |b: &f64| {
             let height_um = z(b + BESIDE_MM)? - z(b - BESIDE_MM)?;
-            (height_um.abs() >= LEAST_EDGE_UM).then_some(LaidEdge { at_mm: *b, height_um })
+            (height_um.abs() >= LEAST_EDGE_UM.max(LEAST_SHARE * self.amount.abs()))
+                .then_some(LaidEdge { at_mm: *b, height_um })
         };
         borders.iter().filter_map(edge).collect()
     }
