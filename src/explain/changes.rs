@@ -94,7 +94,7 @@ pub fn changes(d: &Digest, cause: Cause, line: Option<&Line>, strip: Option<&Str
         Cause::EngagementSteps => some(vec![skim(d, cause, height), Some(corners(d, height))]),
         Cause::AlternatingPasses => some(vec![Some(one_way(d)), skim(d, cause, height), Some(stick_out())]),
         Cause::TiltAcrossPasses | Cause::TiltAlongPasses => square_up(d, cause, line),
-        Cause::Cusps => cusps(d),
+        Cause::Cusps => cusps(d, line),
         Cause::CutterChangeStep => vec![
             change(
                 "Z of the second cutter",
@@ -377,6 +377,8 @@ fn square_up(d: &Digest, cause: Cause, line: Option<&Line>) -> Vec<Change> {
     };
     let left = measured.zip(d.plan.stepover_mm).and_then(|((h, _), s)| {
         let square = SQUARE_MM_PER_M / 1000.0;
+        // The last place that heights are shown to.
+        let least = if u == LengthUnit::In { 2.54 } else { 1.0 };
         let rest = match cause {
             Cause::TiltAcrossPasses => s * square,
             _ => cusp_height_mm(d.plan.cutter.diameter_mm? / 2.0, s)? * square,
@@ -384,7 +386,7 @@ fn square_up(d: &Digest, cause: Cause, line: Option<&Line>) -> Vec<Change> {
         Some(format!(
             "ridges fall from {} to under {} at the usual {SQUARE_MM_PER_M} mm per m",
             u.show_height(h),
-            u.show_height((1000.0 * rest).ceil())
+            u.show_height((1000.0 * rest).ceil().max(least))
         ))
     });
     out.push(
@@ -418,9 +420,11 @@ fn square_up(d: &Digest, cause: Cause, line: Option<&Line>) -> Vec<Change> {
     out
 }
 
-fn cusps(d: &Digest) -> Vec<Change> {
+/// The spacing that was measured counts, not the planned one, where the two differ.
+fn cusps(d: &Digest, line: Option<&Line>) -> Vec<Change> {
     let u = d.units;
-    let (Some(dia), Some(s)) = (d.plan.cutter.diameter_mm, d.plan.stepover_mm) else {
+    let measured = line.filter(|_| d.scaled).map(|l| l.family.pitch.value);
+    let (Some(dia), Some(s)) = (d.plan.cutter.diameter_mm, measured.or(d.plan.stepover_mm)) else {
         return vec![flat_cutter()];
     };
     let fine = match (d.plan.cutter.shape, d.plan.cutter.corner_radius_mm) {

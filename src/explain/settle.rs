@@ -195,6 +195,10 @@ impl Test {
 /// The option that settles most between these causes (with their probabilities), and what each of its outcomes would mean,
 /// as one sentence. `None` where no option takes away enough.
 pub fn settle(causes: &[(Cause, f64)], plan: &PlannedCut) -> Option<String> {
+    // A photo that shows too little is taken again before anything is cut.
+    if causes.first().is_some_and(|c| c.0 == Cause::CannotTell) {
+        return Some(LowerLamp.what().to_owned());
+    }
     let worth = |o: Test| o.information(causes, plan) - if o.is_cut() { CUT_COSTS } else { 0.0 };
     let best = ALL.into_iter().max_by(|a, b| worth(*a).total_cmp(&worth(*b))).filter(|o| worth(*o) >= LEAST)?;
     let meanings: Vec<String> = (0..best.outcomes().len())
@@ -282,6 +286,7 @@ mod tests {
             best(AlternatingPasses, Cusps).contains("skim") || best(AlternatingPasses, Cusps).contains("one direction")
         );
         assert!(best(CutterChangeStep, EngagementSteps).contains("one cutter only"));
+        assert_eq!(best(CannotTell, FullWidthFirstPass), LowerLamp.what());
         assert!(best(Clean, CannotTell).contains("8 to 15 degrees"));
         assert!(best(TiltAlongPasses, Cusps).contains("turned by 90 degrees"));
         assert_eq!(settle(&[(Cusps, 0.79)], &plan()), None, "one cause alone needs no settling");
