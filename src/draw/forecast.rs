@@ -28,6 +28,17 @@ fn is_by_feed(cause: Cause) -> bool {
     matches!(cause, Cause::OncePerRevolution | Cause::OncePerTooth)
 }
 
+/// Where the shown part begins, mm: at the wall where the passes begin, or so that the wall where they end is in it, if the
+/// highest edge lies there (a narrow last pass).
+fn first_shown(model: &Model, relief: &Relief, wide: f64) -> f64 {
+    let across = model.passes.across_mm();
+    let highest = relief.edges.iter().max_by(|a, b| a.height_um.abs().total_cmp(&b.height_um.abs()));
+    match highest {
+        Some(e) if relief.cause == Cause::EngagementSteps && e.at_mm > across - wide => (across - wide).max(0.0),
+        _ => 0.0,
+    }
+}
+
 /// A round number of units not above `most`: 1, 2 or 5 times a power of ten.
 fn round_down(most: f64) -> f64 {
     let power = 10f64.powf(most.log10().floor());
@@ -39,7 +50,9 @@ pub fn section(model: &Model, relief: &Relief, units: LengthUnit) -> String {
     let by_feed = is_by_feed(relief.cause);
     let last = relief.section.last().map_or(1.0, |q| q.0);
     let wide = shown_mm(model).min(last.max(1e-3));
-    let points: Vec<(f64, f64)> = relief.section.iter().copied().filter(|q| q.0 <= wide).collect();
+    let from = first_shown(model, relief, wide);
+    let shown = |q: &(f64, f64)| (from..=from + wide).contains(&q.0);
+    let points: Vec<(f64, f64)> = relief.section.iter().copied().filter(shown).map(|q| (q.0 - from, q.1)).collect();
     let (low, high) = points.iter().fold((0f64, 0f64), |m, q| (m.0.min(q.1), m.1.max(q.1)));
     let span = (high - low).max(1.0);
     let (w, h) = (SIZE.0 - 2.0 * LEFT, SIZE.1 - TOP - BOTTOM);
@@ -61,8 +74,9 @@ pub fn section(model: &Model, relief: &Relief, units: LengthUnit) -> String {
         LEFT + w
     );
     if !by_feed {
-        // The wall where the passes begin.
-        let _ = write!(out, r##"<rect x="0" y="4" width="{LEFT}" height="{:.1}" fill="#8a6a3d"/>"##, base - 4.0);
+        // The wall where the passes begin, or end.
+        let x = if from > 0.0 { SIZE.0 - LEFT } else { 0.0 };
+        let _ = write!(out, r##"<rect x="{x}" y="4" width="{LEFT}" height="{:.1}" fill="#8a6a3d"/>"##, base - 4.0);
     }
     let unit = units.in_mm();
     let along = round_down(wide / 4.0 / unit);
@@ -103,7 +117,8 @@ pub fn lit(model: &Model, relief: &Relief, plan: &PlannedCut, elevation_deg: f64
     let p = &model.passes;
     // A ripple finer than the passes is shown enlarged, from the middle of the floor.
     let fine = relief.period_mm.filter(|t| *t < 0.5 * p.stepover_mm);
-    let (wide, from) = fine.map_or((shown_mm(model), 0.0), |t| (PERIODS * t, p.across_mm() / 2.0));
+    let near = (shown_mm(model), first_shown(model, relief, shown_mm(model)));
+    let (wide, from) = fine.map_or(near, |t| (PERIODS * t, p.across_mm() / 2.0));
     let step = wide / f64::from(SIDE);
     let along = p.along();
     let n = SIDE as usize + 1;
