@@ -187,6 +187,14 @@ registry! {
         "Only a small part of the pocket shows lit floor; the rest is shadow, wall, clutter or burnt out.",
         "Marks are measured only where the floor is lit, sharp and free. With little of it the pitch rests on few passes and strips can be missed.",
         "turn the lamp or raise it a little so that less of the floor lies in the walls' shadow, and clear chips away";
+    OPPOSITE_NOT_REGISTERED = "opposite-not-registered",
+        "The second photo could not be laid on the first; it was left out.",
+        "Relief is told from colour by the difference of two photos of one floor, lit from opposite sides. They must show the same floor from nearly the same place, and most of it lit in both: a tenth of a millimetre of misfit already turns fine wood figure into false relief.",
+        "keep the phone where it is (lean it on something) and move only the lamp to the other side; let most of the floor be lit in both photos";
+    OPPOSITE_LAMP = "opposite-lamp",
+        "The two lamps do not stand on opposite sides of the floor.",
+        "Relief swaps its light and shade only where the second lamp stands opposite the first, seen from above. The farther from 180 degrees, the more relief is left in what passes for colour.",
+        "move the lamp straight over the pocket to the other side, at about the same height";
     PLAN_SLIP_STEPOVER = "plan-slip-stepover",
         "The lines are not spaced as the plan says.",
         "The pitch was measured with its uncertainty and differs from the planned stepover by far more. Usual reasons: the share was taken of another diameter or of the radius, inches and millimetres were mixed, or another setting was cut.",

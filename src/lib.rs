@@ -3,7 +3,8 @@
 //! The story of one photo: [`photo`] brings the file in, upright and in linear light. [`plan`] reads what was meant
 //! to be cut, with [`toolpath`] where there is a cutting file. [`mod@reference`] finds known points. [`rectify`] turns
 //! them into the floor plane at true scale. [`floor`] picks the lit, sharp floor and reads the lamp from the wall's
-//! shadow. [`fit`] says whether the photo can carry an answer. [`marks`] measures line families, edges and strips.
+//! shadow. [`fit`] says whether the photo can carry an answer. [`mod@opposite`] lays a second
+//! photo, lit from the other side, on the first. [`marks`] measures line families, edges and strips.
 //! [`expect`] says what each cause would leave on this floor. [`explain`] weighs the marks against that.
 //! [`report`] writes it down, [`records`] keeps it, [`summary`] sums up many, [`compare`] sets two side by side. [`pipeline`] is that corridor, one line a room.
 //!
@@ -44,6 +45,8 @@ pub mod rectify;
 pub mod floor;
 
 pub mod fit;
+
+pub mod opposite;
 
 pub mod marks;
 

@@ -1,5 +1,6 @@
 //! The corridor: one photo through all rooms, one line a room.
 
+use crate::caveat;
 use crate::caveat::Caveat;
 use crate::draw::record;
 use crate::error::Result;
@@ -7,16 +8,21 @@ use crate::expect;
 use crate::explain;
 use crate::fit;
 use crate::floor;
+use crate::floor::Patch;
 use crate::marks;
+use crate::opposite;
+use crate::opposite::{Pair, Second};
 use crate::photo;
+use crate::photo::Photo;
 use crate::plan::{ByHand, PlannedCut};
 use crate::rectify;
+use crate::rectify::FloorFrame;
 use crate::reference;
 use crate::report::Checked;
 use crate::report::Inspection;
 use crate::trace::Trace;
 use sha2::{Digest, Sha256};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Options of all rooms.
 #[derive(Debug, Clone, Default)]
@@ -27,11 +33,26 @@ pub struct Options {
     pub marks: marks::Options,
     /// What was marked by hand, to be held against the photo; its points and outline stand in the rooms' options.
     pub by_hand: Option<ByHand>,
+    /// A second photo of the same floor with the lamp on the other side, and where its lamp stands if that was given.
+    pub opposite: Option<PathBuf>,
+    pub opposite_light_from_deg: Option<f64>,
 }
 
-/// SHA-256 over plan and options, as 64 hexadecimal digits. Names that the user gave to things are left out.
+impl Options {
+    /// For the second photo: what was given in pixels of the first, or of its lamp, does not hold there.
+    fn for_the_other_side(&self) -> Self {
+        let reference = reference::Options { points: vec![], edge_px: None, ..self.reference.clone() };
+        let light_from_deg = self.opposite_light_from_deg;
+        let floor = floor::Options { outline_px: vec![], light_from_deg, ..self.floor.clone() };
+        Self { reference, floor, by_hand: None, opposite: None, ..self.clone() }
+    }
+}
+
+/// SHA-256 over plan and options, as 64 hexadecimal digits. Names that the user gave to things are left out; a second
+/// photo's own digest is added once it is laid on the first.
 pub fn inputs_sha256(plan: &PlannedCut, options: &Options) -> String {
     let plan = serde_json::to_string(plan).unwrap_or_default();
+    let options = Options { opposite: None, ..options.clone() };
     format!("{:x}", Sha256::digest(format!("{plan}\n{options:?}")))
 }
 
@@ -81,16 +102,29 @@ pub fn inspect(
     options: &Options,
     trace: &mut Trace,
 ) -> Result<Inspection> {
-    let inputs_sha256 = inputs_sha256(&plan, options);
+    let mut inputs_sha256 = inputs_sha256(&plan, options);
     let Checked { photo, plan, references, frame, patch, fit, mut caveats } =
         check(path, plan, caveats, options, trace)?;
+    let mut pair = None;
+    if let Some(path) = &options.opposite {
+        let (found, mut new) = trace.stage("opposite", || other_side(path, &photo, &frame, &patch, &plan, options))?;
+        caveats.append(&mut new);
+        pair = found;
+    }
+    if let Some(p) = &pair {
+        trace.record("opposite", || record::opposite(p))?;
+        inputs_sha256 = format!("{:x}", Sha256::digest(format!("{inputs_sha256}\n{}", p.sha256)));
+    }
     let expected = trace.stage("expect", || expect::expected(&plan));
     let mut look = options.marks.clone();
     look.scaled = frame.scale.is_some();
     if frame.scale.is_some() {
         look.hints.extend(expected.pitches.iter().map(|p| p.pitch_mm));
     }
-    let (marks, mut new) = trace.stage("marks", || marks::measure(&patch, &look))?;
+    let (marks, mut new) = trace.stage("marks", || match &pair {
+        Some(pair) => marks::measure_pair(pair, &look),
+        None => marks::measure(&patch, &look),
+    })?;
     let marks = marks.with_scale(frame.scale.map_or(0.0, |s| s.relative_sigma()));
     caveats.append(&mut new);
     trace.record("marks", || record::marks(&patch, &marks))?;
@@ -101,5 +135,45 @@ pub fn inspect(
 
     let mut seen = std::collections::HashSet::new();
     caveats.retain(|c| seen.insert((c.id, c.text.clone())));
-    Ok(Inspection { inputs_sha256, photo, plan, references, frame, patch, fit, marks, expected, explanation, caveats })
+    Ok(Inspection {
+        inputs_sha256,
+        photo,
+        plan,
+        references,
+        frame,
+        patch,
+        fit,
+        opposite: pair,
+        marks,
+        expected,
+        explanation,
+        caveats,
+    })
+}
+
+/// The second photo through the first rooms, laid on the first. Fails when it cannot be read as a photo; whatever else
+/// keeps it from being used is a caveat.
+fn other_side(
+    path: &Path,
+    photo: &Photo,
+    frame: &FloorFrame,
+    patch: &Patch,
+    plan: &PlannedCut,
+    options: &Options,
+) -> Result<(Option<Pair>, Vec<Caveat>)> {
+    let options = options.for_the_other_side();
+    let (other, _) = photo::read(path, &options.photo)?;
+    let found = reference::find(&other, plan, &options.reference).and_then(|(references, _)| {
+        let (frame, _) = rectify::frame(&other, &references, plan);
+        floor::find(&other, &frame, &references, plan, &options.floor)
+    });
+    match found {
+        Ok((its_frame, its_patch, _)) => {
+            let second = Second { photo: &other, frame: &its_frame, patch: &its_patch };
+            Ok(opposite::pair(frame, patch, photo, &second))
+        }
+        Err(e) => {
+            Ok((None, vec![caveat::OPPOSITE_NOT_REGISTERED.with(format!("The second photo was left out: {e}."))]))
+        }
+    }
 }

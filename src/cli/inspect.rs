@@ -1,12 +1,12 @@
 //! `lowsun inspect`: one photo, one report; several go through [`many`].
 
 use super::keep::Keep;
-use super::look::Look;
+use super::look::{Look, side};
 use super::{many, mark, say};
 use crate::save;
 use clap::Args;
 use lowsun::caveat::Caveat;
-use lowsun::error::Result;
+use lowsun::error::{Error, Result, Stage};
 use lowsun::plan::{PlanFacts, PlannedCut};
 use lowsun::records::Entry;
 use lowsun::report::Inspection;
@@ -42,6 +42,19 @@ pub struct Inspect {
     /// How many photos are read at once; each takes memory of its own [default: the cores, four at most].
     #[arg(long, value_name = "N", help_heading = "Several photos")]
     pub at_once: Option<std::num::NonZeroU8>,
+
+    /// A second photo of the same floor, lamp on the opposite side: relief is then told from wood figure.
+    #[arg(long, value_name = "PHOTO2", help_heading = "Floor and lamp")]
+    pub opposite: Option<PathBuf>,
+    /// Where the light comes from in the second photo, as in --light-from [default: read from the walls' shadow].
+    #[arg(
+        long,
+        value_name = "SIDE",
+        allow_hyphen_values = true,
+        help_heading = "Floor and lamp",
+        requires = "opposite"
+    )]
+    pub opposite_light_from: Option<String>,
 
     #[command(flatten)]
     pub keep: Keep,
@@ -90,12 +103,22 @@ pub fn page_to_mark(i: &Inspection) -> Result<Option<String>> {
 pub fn run(args: &Inspect) -> Result<ExitCode> {
     match args.photos.as_slice() {
         [photo] if args.shard.is_none() && !many::is_many(&args.photos) => one(args, photo),
+        _ if args.opposite.is_some() => Err(Error::new(
+            Stage::Arguments,
+            "--opposite",
+            "a second photo goes with one photo, and several were given",
+            "inspect each pair by itself",
+        )),
         _ => many::run(args),
     }
 }
 
 fn one(args: &Inspect, photo: &Path) -> Result<ExitCode> {
-    let options = args.look.options()?;
+    let options = pipeline::Options {
+        opposite: args.opposite.clone(),
+        opposite_light_from_deg: args.opposite_light_from.as_deref().map(side).transpose()?,
+        ..args.look.options()?
+    };
     let folder = args.out.clone().unwrap_or_else(|| save::default_folder(photo));
     save::check_free(&folder, args.overwrite, "--out")?;
     if let Some(dir) = &args.trace {

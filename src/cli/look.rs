@@ -261,7 +261,8 @@ fn outline(text: &str) -> Result<Vec<Point>> {
     }
 }
 
-fn side(text: &str) -> Result<f64> {
+/// A side of the photo by word or angle, degrees. Fails at [`Stage::Arguments`].
+pub fn side(text: &str) -> Result<f64> {
     let deg = match text.trim().to_ascii_lowercase().as_str() {
         "right" => Some(0.0),
         "below" => Some(90.0),

@@ -23,6 +23,7 @@ pub use sheet::{Item, Paper, Sheet};
 use ink::Ink;
 use overlay::{Shape, on_floor, on_photo};
 
+use crate::floor::Patch;
 use crate::photo::Photo;
 use crate::report::{Inspection, Picture, Pictures};
 use image::RgbImage;
@@ -39,13 +40,18 @@ pub fn embedded(photo: &Photo) -> String {
     svg::data_uri(&reduced(photo, MARK_SIDE).0)
 }
 
-/// The four pictures of a report.
+/// The pictures of a report.
 pub fn pictures(inspection: &Inspection) -> Pictures {
     let ((photo, floor), (profile, spectrum)) = rayon::join(
-        || rayon::join(|| photo_picture(inspection), || floor_picture(inspection)),
+        || rayon::join(|| photo_picture(inspection), || floor_picture(inspection, &inspection.patch)),
         || (plot::profile(inspection), plot::spectrum(inspection)),
     );
-    Pictures { photo, floor, profile, spectrum }
+    let other = |patch: &Patch| floor_picture(inspection, patch);
+    let (relief, colour) = match &inspection.opposite {
+        Some(p) => (Some(other(&p.relief)), Some(other(&p.colour))),
+        None => (None, None),
+    };
+    Pictures { photo, floor, relief, colour, profile, spectrum }
 }
 
 /// Longest side of a thumbnail, pixels: three to a row fill a page, and a thousand of them take about 10 MB.
@@ -72,8 +78,8 @@ fn photo_picture(i: &Inspection) -> Picture {
     Picture { svg: svg::picture(&base, &shapes, None), key: svg::key(&shapes, i) }
 }
 
-fn floor_picture(i: &Inspection) -> Picture {
-    let (base, k) = floor::flattened(&i.patch, REPORT_SIDE as usize);
+fn floor_picture(i: &Inspection, patch: &Patch) -> Picture {
+    let (base, k) = floor::flattened(patch, REPORT_SIDE as usize);
     let shapes = on_floor(i, k);
     let bar = overlay::scale_bar(i, k, f64::from(base.width()));
     Picture { svg: svg::picture(&base, &shapes, bar), key: svg::key(&shapes, i) }

@@ -6,6 +6,7 @@ use crate::fit::{Fit, Seen, word};
 use crate::floor::Patch;
 use crate::geometry::{Homography, PlaneMap, Point};
 use crate::marks::Marks;
+use crate::opposite::Pair;
 use crate::photo::Photo;
 use crate::rectify::FloorFrame;
 use crate::reference::Reference;
@@ -19,6 +20,15 @@ const SIDE: u32 = 1600;
 /// Spacing of the grid that shows a frame, and its reach from the middle of the photo.
 const GRID_MM: f64 = 10.0;
 const GRID_LINES: i32 = 10;
+
+/// The relief that two photos show together.
+pub fn opposite(p: &Pair) -> Record {
+    let values = json!({
+        "file": p.file, "registered": p.registered, "shared_fraction": p.shared_fraction,
+        "lamps_apart_deg": p.lamps_apart_deg, "light": p.relief.light,
+    });
+    (Some(floor::flattened(&p.relief, SIDE as usize).0), values)
+}
 
 pub fn photo(p: &Photo) -> Record {
     let values = json!({

@@ -33,7 +33,7 @@ pub fn figure(d: &Digest, case: &mut Case) {
         return case.add(-DECISIVE, "this material has no figure");
     }
     let there = ramp(f.contrast, FIGURE_CONTRAST.0, FIGURE_CONTRAST.1) * ramp(f.coherence, 0.15, 0.5);
-    let colour_lines = d.lines.iter().any(|l| l.family.chroma_share.is_some_and(|c| c.value > COLOUR_SHARE.1));
+    let colour_lines = d.lines.iter().any(|l| l.family.colour_evidence().is_some_and(|c| c > COLOUR_SHARE.1));
     let seen = if colour_lines { there.max(0.7) } else { there };
     case.add(
         STRONG * (seen - 0.6) / 0.6,

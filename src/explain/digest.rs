@@ -209,7 +209,7 @@ fn realness(f: &Family) -> f64 {
     let even = 1.0 - 0.6 * ramp(f.jitter, 0.2, 0.35);
     // Beyond what the photo's own tone curve does, relief shows a chromatic share under 0.1, colour of the wood itself 0.15
     // (maple) to 0.4 (pine); both measured on the practice photos, 2026-11.
-    let relief = 1.0 - 0.85 * ramp(f.chroma_share.map_or(0.1, |c| c.value), COLOUR_SHARE.0, COLOUR_SHARE.1);
+    let relief = 1.0 - 0.85 * ramp(f.colour_evidence().unwrap_or(0.1), COLOUR_SHARE.0, COLOUR_SHARE.1);
     sure * everywhere * in_step * even * relief * ramp(contrast(f), SEEN_CONTRAST.0, SEEN_CONTRAST.1)
 }
 

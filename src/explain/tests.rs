@@ -89,6 +89,7 @@ fn family(pitch: f64, normal_deg: f64) -> Family {
         lines: vec![],
         coverage: 1.0,
         chroma_share: Some(m(0.02, 0.02)),
+        by_pair: false,
         height_um: None,
     }
 }

@@ -10,6 +10,8 @@ mod rectangle;
 mod region;
 mod search;
 
+pub use cut::bounds;
+
 use crate::caveat;
 use crate::caveat::Caveat;
 use crate::error::{Error, Result, Stage};

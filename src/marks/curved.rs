@@ -90,6 +90,7 @@ fn family(c: &Column, columns: &[Column], flat: &Flat) -> Option<Family> {
         lines: Vec::new(),
         coverage: 1.0,
         chroma_share: None,
+        by_pair: false,
         height_um: None,
     })
 }

@@ -63,6 +63,7 @@ pub(super) fn describe(comb: &Comb, stack: &Stack, ray: &Ray, false_alarm: f64) 
         lines: Vec::new(),
         coverage: coverage(comb, stack, periods),
         chroma_share: None,
+        by_pair: false,
         height_um: None,
     })
 }

@@ -1,4 +1,4 @@
-//! Room 6: line families (pitch, direction, strength), signed edges, strips, levels, and what the colour says.
+//! Room 7: line families (pitch, direction, strength), signed edges, strips, levels, and what the colour says.
 
 mod blocks;
 mod colour;
@@ -14,6 +14,7 @@ mod flecks;
 mod heights;
 mod light;
 mod lines;
+mod pair;
 mod peaks;
 mod plots;
 mod quality;
@@ -23,6 +24,7 @@ mod streaks;
 mod strips;
 mod types;
 
+pub use pair::measure_pair;
 pub use types::*;
 
 use crate::caveat::Caveat;

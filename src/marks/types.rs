@@ -53,8 +53,21 @@ pub struct Family {
     pub coverage: f64,
     /// Chromatic share: change of colour ratio in step with the lines over the change of light (0 = pure light).
     pub chroma_share: Option<Measured>,
+    /// Whether `period_kind` comes from a second photo lit from the other side, which overrules colour.
+    pub by_pair: bool,
     /// Peak-to-valley height, micrometres, where scale and lamp elevation are known.
     pub height_um: Option<Measured>,
+}
+
+impl Family {
+    /// What speaks for colour: change of colour ratio over change of light; with a pair of photos 1 for colour, 0 for relief.
+    pub fn colour_evidence(&self) -> Option<f64> {
+        match (self.by_pair, self.period_kind) {
+            (true, PeriodKind::Colour) => Some(1.0),
+            (true, PeriodKind::Relief) => Some(0.0),
+            _ => self.chroma_share.map(|c| c.value),
+        }
+    }
 }
 
 /// One line of a family.

@@ -8,6 +8,7 @@ use crate::fit::{Fit, Judgement, word};
 use crate::floor::Light;
 use crate::geometry::Point;
 use crate::marks::{Edge, Family, PeriodKind, Polarity, Strip};
+use crate::opposite::Pair;
 use crate::photo::Photo;
 use crate::plan::CuttingFile;
 use crate::rectify::{Compared, FloorFrame};
@@ -59,6 +60,8 @@ struct Report<'a> {
     scale: Option<Scale<'a>>,
     light: Light,
     floor: Floor,
+    /// The second photo, lit from the other side, where one was given and fits.
+    opposite: Option<Opposite<'a>>,
     marks: MarksFound,
     /// What the cutting file says, where one was given.
     cutting_file: Option<&'a CuttingFile>,
@@ -146,6 +149,21 @@ struct MarksFound {
     rim: RimFound,
 }
 
+/// The second photo and how well it lies on the first.
+#[derive(Serialize, JsonSchema)]
+struct Opposite<'a> {
+    file: &'a str,
+    sha256: &'a str,
+    /// Rms of single places, pixels of the first photo.
+    residual_px: f64,
+    places_agreeing: usize,
+    places: usize,
+    /// Share of the measured floor that is lit in both.
+    shared_fraction: f64,
+    /// Between the lamps, seen from above; 180 = opposite.
+    lamps_apart_deg: Option<f64>,
+}
+
 /// Evenly spaced lines.
 #[derive(Serialize, JsonSchema)]
 struct FamilyFound {
@@ -168,6 +186,8 @@ struct FamilyFound {
     alternation: f64,
     harmonics: [f64; 4],
     colour_share: Option<Measured>,
+    /// Whether period_kind comes from a second photo.
+    kind_by_pair: bool,
 }
 
 /// One long, straight edge.
@@ -239,6 +259,7 @@ impl<'a> From<&'a Inspection> for Report<'a> {
             scale: scale(&i.frame),
             light: i.patch.light,
             floor: floor(i),
+            opposite: i.opposite.as_ref().map(opposite),
             marks: marks(i),
             cutting_file: i.plan.cutting_file.as_ref(),
             comparison: &e.comparison,
@@ -346,6 +367,19 @@ fn family(f: &Family, scaled: bool) -> FamilyFound {
         alternation: f.alternation,
         harmonics: f.harmonics,
         colour_share: f.chroma_share,
+        kind_by_pair: f.by_pair,
+    }
+}
+
+fn opposite(p: &Pair) -> Opposite<'_> {
+    Opposite {
+        file: &p.file,
+        sha256: &p.sha256,
+        residual_px: p.registered.residual_px,
+        places_agreeing: p.registered.agreeing,
+        places: p.registered.pieces,
+        shared_fraction: p.shared_fraction,
+        lamps_apart_deg: p.lamps_apart_deg,
     }
 }
 

@@ -20,6 +20,7 @@ use crate::explain::Explanation;
 use crate::fit::Fit;
 use crate::floor::Patch;
 use crate::marks::Marks;
+use crate::opposite::Pair;
 use crate::photo::Photo;
 use crate::plan::PlannedCut;
 use crate::rectify::FloorFrame;
@@ -48,6 +49,8 @@ pub struct Inspection {
     pub frame: FloorFrame,
     pub patch: Patch,
     pub fit: Fit,
+    /// The second photo laid on this one, where there is one that fits.
+    pub opposite: Option<Pair>,
     pub marks: Marks,
     pub expected: Expected,
     pub explanation: Explanation,
@@ -85,6 +88,9 @@ pub struct Picture {
 pub struct Pictures {
     pub photo: Picture,
     pub floor: Picture,
+    /// Difference and sum with a second photo lit from the other side.
+    pub relief: Option<Picture>,
+    pub colour: Option<Picture>,
     pub profile: Option<String>,
     pub spectrum: Option<String>,
 }

@@ -7,6 +7,7 @@ use crate::explain::findings;
 use crate::fit::Grade;
 use crate::floor::LightSource;
 use crate::marks::PeriodKind;
+use crate::opposite::Pair;
 use crate::reference::{Level, Source};
 use crate::units::{LengthUnit, MM_PER_INCH, Measured};
 
@@ -82,6 +83,20 @@ pub(super) fn fitness(g: Grade) -> &'static str {
 /// The cause's name for the reader.
 pub(super) fn cause(c: Cause) -> &'static str {
     findings::record(c).title
+}
+
+/// How well the second photo lies on the first.
+pub(super) fn opposite(p: &Pair) -> String {
+    let apart =
+        p.lamps_apart_deg.map_or(String::new(), |a| format!(" The lamps stand {a:.0}\u{b0} apart, seen from above."));
+    format!(
+        "{} was laid on the first photo: {} of {} places agree within {:.2} px (rms). {} of the measured floor is lit in both.{apart}",
+        p.file,
+        p.registered.agreeing,
+        p.registered.pieces,
+        p.registered.residual_px,
+        percent(p.shared_fraction),
+    )
 }
 
 pub(super) fn period_kind(k: PeriodKind) -> &'static str {

@@ -12,7 +12,7 @@ pub fn develop(s: &Spec, mut planes: Vec<Vec<f32>>, floor_light: f64) -> RgbImag
     let c = &s.camera;
     let [w, h] = c.px;
     let gain = (c.expo / floor_light) as f32;
-    let seed = (s.seed as u32) ^ 0xABCD;
+    let seed = (s.seed as u32) ^ 0xABCD ^ c.shot.wrapping_mul(0x9E37_79B9);
     for (k, p) in planes.iter_mut().enumerate() {
         blur(p, w, h, c.blur);
         let g = gain * c.balance[k] as f32;

@@ -114,6 +114,7 @@ fn marks(unit: f64) -> Marks {
         lines: vec![],
         coverage: 0.9,
         chroma_share: Some(m(0.05, 0.03)),
+        by_pair: false,
         height_um: (unit == 1.0).then_some(m(24.0, 5.0)),
     };
     let edge = |x: f64, polarity| Edge {
@@ -261,6 +262,7 @@ pub fn made_up(file: &str, scaled: bool) -> Inspection {
         },
         patch: patch(scaled, &to_px),
         fit: fit(),
+        opposite: None,
         marks: marks(if scaled { 1.0 } else { PX_PER_MM }),
         expected: Expected::default(),
         explanation: explanation(scaled),

@@ -48,6 +48,9 @@ struct Options {
     /// Only stock, a plain pocket and what lies beside it: fast, for trying references
     #[arg(long)]
     quick: bool,
+    /// Beside each scene NAME.other.jpg and .json: the same floor, lamp on the other side, camera a little moved
+    #[arg(long)]
+    opposite: bool,
     /// Instead: the project's sample photos, a folder each
     #[arg(long)]
     samples: bool,
@@ -121,6 +124,11 @@ fn main() -> anyhow::Result<()> {
         std::fs::write(o.out.join(format!("{name}.jpg")), &made.jpeg)?;
         std::fs::write(o.out.join(format!("{name}.plan.toml")), &made.plan)?;
         std::fs::write(o.out.join(format!("{name}.json")), serde_json::to_string_pretty(&made.truth)?)?;
+        if o.opposite {
+            let other = support::make(&support::other_side::other_side(&s));
+            std::fs::write(o.out.join(format!("{name}.other.jpg")), &other.jpeg)?;
+            std::fs::write(o.out.join(format!("{name}.other.json")), serde_json::to_string_pretty(&other.truth)?)?;
+        }
         println!(
             "{name}: {} {} dB {} ({} kB, {:.1} s)",
             made.truth["cause"],

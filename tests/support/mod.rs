@@ -14,7 +14,9 @@ pub mod floors;
 pub mod light;
 pub mod ngc;
 pub mod noise;
+pub mod other_side;
 pub mod outline;
+pub mod pairs;
 pub mod paths;
 pub mod plan_file;
 pub mod print;
@@ -62,15 +64,9 @@ pub fn cut_floor(s: &Spec, walls: &outline::Walls) -> cut::Cut {
     c
 }
 
-/// Makes the scene.
-pub fn make(s: &Spec) -> Made {
-    let walls = outline::Walls::new(s);
-    let c = cut_floor(s, &walls);
-    let mut rough = c.z.clone();
-    surface::roughen(s, &mut rough);
-    let (burr, ragged) = surface::burr(s, &walls, &c.z);
-    let stock = wood::Stock::new(s);
-    let props = props::Prism::all(s);
+/// The camera of a scene: it takes in the pocket and what lies beside it.
+pub fn view_of(s: &Spec) -> camera::View {
+    let (walls, props) = (outline::Walls::new(s), props::Prism::all(s));
     let mut frame: Vec<[f64; 3]> = walls.polygon.iter().map(|p| [p[0], p[1], 0.0]).collect();
     for p in props.iter().take(s.refs.len()).filter(|p| !p.kind.starts_with("rule")) {
         frame.extend((0..4).map(|k| [p.corner(k)[0], p.corner(k)[1], p.z1]));
@@ -84,7 +80,19 @@ pub fn make(s: &Spec) -> Made {
             [c[0], c[1] + 12.0, 0.0],
         ]);
     }
-    let view = camera::View::framing(s, &frame);
+    camera::View::framing(s, &frame)
+}
+
+/// Makes the scene.
+pub fn make(s: &Spec) -> Made {
+    let walls = outline::Walls::new(s);
+    let c = cut_floor(s, &walls);
+    let mut rough = c.z.clone();
+    surface::roughen(s, &mut rough);
+    let (burr, ragged) = surface::burr(s, &walls, &c.z);
+    let stock = wood::Stock::new(s);
+    let props = props::Prism::all(s);
+    let view = view_of(s);
     let (pixel, _) = view.scale(s.centre(), -s.depth);
     let scene = render::Scene {
         s,

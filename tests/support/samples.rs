@@ -40,6 +40,7 @@ fn plain(seed: u64, cause: &str, material: &'static str) -> Spec {
         quality: 86,
         orientation: 1,
         exif: "full",
+        shot: 0,
     };
     (s.chips, s.clutter, s.world, s.difficulty) = (0, vec![], "clean", "normal");
     s.plan = PlanFile { omit: vec![], inches: false, percent: false, slip: None, screw_lead: None };

@@ -76,6 +76,8 @@ pub struct Camera {
     pub quality: u8,
     pub orientation: u16,
     pub exif: &'static str,
+    /// Which photo of the scene this is: each has noise of its own.
+    pub shot: u32,
 }
 
 #[derive(Clone, Copy, PartialEq, Debug)]

@@ -212,6 +212,7 @@ fn base(d: &mut Draw, seed: u64, cut: &'static str, size: Size) -> Spec {
             quality: d.0.random_range(70..96),
             orientation,
             exif: d.pick(&["full", "full", "full", "short", "none"]),
+            shot: 0,
         },
         refs: vec![],
         clutter: vec![],
