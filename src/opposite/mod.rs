@@ -11,7 +11,7 @@ pub use register::Registered;
 use crate::caveat;
 use crate::caveat::Caveat;
 use crate::floor::{Light, Patch};
-use crate::geometry::{Homography, Point};
+use crate::geometry::{PlaneMap, Point};
 use crate::photo::Photo;
 use crate::raster::{Mask, Plane, masked_blur};
 use crate::rectify::{FloorFrame, FloorView, view};
@@ -30,8 +30,8 @@ pub struct Second<'a> {
 pub struct Pair {
     pub file: String,
     pub sha256: String,
-    /// First floor frame to the second photo's pixels.
-    pub to_px: Homography,
+    /// First floor frame to the second photo's pixels, through the second's lens where it is known.
+    pub to_px: PlaneMap,
     /// How well the second photo lies on the first.
     pub registered: Registered,
     /// Share of the first photo's used floor that is lit in both.
@@ -73,7 +73,7 @@ pub fn pair(frame: &FloorFrame, patch: &Patch, photo: &Photo, second: &Second) -
         );
         return refuse(caveat::OPPOSITE_LAMP.with(text));
     }
-    let (to_px, registered) = match register::register(frame, patch, photo, second) {
+    let (onto, registered) = match register::register(frame, patch, photo, second) {
         Ok(found) => found,
         Err(why) => {
             let text =
@@ -81,12 +81,15 @@ pub fn pair(frame: &FloorFrame, patch: &Patch, photo: &Photo, second: &Second) -
             return refuse(caveat::OPPOSITE_NOT_REGISTERED.with(text));
         }
     };
+    let Some(to_px) = second.frame.to_px.after(&onto) else {
+        return refuse(caveat::OPPOSITE_NOT_REGISTERED.plain());
+    };
     let here = &patch.view;
     let (w, h) = (here.luma.width, here.luma.height);
     let far = here.to_floor(w as f64 - 1.0, h as f64 - 1.0);
     let other =
         view(second.photo, &FloorFrame::from_homography(to_px.clone(), frame.scale), here.origin, far, here.step);
-    let back = |p: Point| second.patch.view.to_sample(second.frame.to_px.backward(to_px.forward(p)));
+    let back = |p: Point| second.patch.view.to_sample(onto.forward(p));
     let theirs = &second.patch.mask;
     let (ow, oh) = (other.luma.width.min(w), other.luma.height.min(h));
     let mask = Mask::from_fn(w, h, |x, y| {
@@ -310,7 +313,7 @@ mod tests {
     }
 
     fn lamps(a: &Patch, b: &Patch) -> Lamps {
-        let frame = FloorFrame::from_homography(Homography::identity(), None);
+        let frame = FloorFrame::from_homography(crate::geometry::Homography::identity(), None);
         let photo = Photo {
             file: String::new(),
             sha256: String::new(),

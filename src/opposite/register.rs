@@ -51,13 +51,15 @@ const NEAR: usize = 10;
 /// Turns tried about each guess, degrees.
 const TURNS: [f64; 5] = [0.0, -2.0, 2.0, -4.0, 4.0];
 
+const NO_INVERSE: &str = "the map has no inverse";
+
 /// One piece: where its middle lies on the floor, and how alike the photos are there at each shift.
 struct Piece {
     at: Point,
     likeness: Likeness,
 }
 
-/// The map from the first floor frame to the second photo's pixels.
+/// The map from the first floor frame to the second one's: the lenses' shares of both are in the frames.
 pub(super) fn register(
     frame: &FloorFrame,
     patch: &Patch,
@@ -68,13 +70,13 @@ pub(super) fn register(
     let mut last = Err("the floor is too small in the photo".to_owned());
     for (side, n, reach) in LEVELS {
         let mine = Level::of(patch, side);
-        let pieces =
-            pieces(&mine, &mine.structure(&mine.view), &mine.structure(&mine.resampled(second, &map)), n, reach);
+        let other = mine.resampled(second, &map).ok_or(NO_INVERSE)?;
+        let pieces = pieces(&mine, &mine.structure(&mine.view), &mine.structure(&other), n, reach);
         if pieces.len() < FEWEST {
             continue;
         }
         let found = Fit::of(&pieces, mine.view.step, side == LEVELS[0].0);
-        map = map.after(&found.map).ok_or("the map has no inverse")?;
+        map = map.after(&found.map).ok_or(NO_INVERSE)?;
         last = Ok((found, mine.k));
     }
     let (found, k) = last?;
@@ -98,12 +100,13 @@ fn refined(patch: &Patch, second: &Second, map: &Homography, likeness: f64) -> O
     let mut map = map.clone();
     for _ in 0..refine::ROUNDS {
         let level = Level::of(patch, refine::SIDE);
-        let other = level.resampled(second, &map);
+        let other = level.resampled(second, &map)?;
         map = map.after(&refine::step(&level.view, &other, |x, y| level.lit(x, y))?)?;
     }
     let (side, n, reach) = LEVELS[LEVELS.len() - 1];
     let mine = Level::of(patch, side);
-    let pieces = pieces(&mine, &mine.structure(&mine.view), &mine.structure(&mine.resampled(second, &map)), n, reach);
+    let other = mine.structure(&mine.resampled(second, &map)?);
+    let pieces = pieces(&mine, &mine.structure(&mine.view), &other, n, reach);
     let now = pieces.iter().map(|p| p.likeness.at(Point::default())).sum::<f64>() / pieces.len().max(1) as f64;
     (now > KEPT * likeness).then_some(map)
 }
@@ -138,11 +141,11 @@ impl<'a> Level<'a> {
         (self.view.luma.width, self.view.luma.height)
     }
     /// The second photo on the same samples.
-    fn resampled(&self, second: &Second, map: &Homography) -> FloorView {
+    fn resampled(&self, second: &Second, map: &Homography) -> Option<FloorView> {
         let (w, h) = self.size();
         let far = self.view.to_floor(w as f64 - 1.0, h as f64 - 1.0);
-        let frame = FloorFrame::from_homography(map.clone(), None);
-        light_view(second.photo, &frame, self.view.origin, far, self.view.step)
+        let frame = FloorFrame::from_homography(second.frame.to_px.after(map)?, None);
+        Some(light_view(second.photo, &frame, self.view.origin, far, self.view.step))
     }
     /// How strongly the light changes, against the neighbourhood.
     fn structure(&self, v: &FloorView) -> Plane {
@@ -176,7 +179,7 @@ fn whole(frame: &FloorFrame, patch: &Patch, photo: &Photo, second: &Second) -> O
     let best = tries
         .par_iter()
         .filter_map(|map| {
-            let other = level.structure(&level.resampled(second, map));
+            let other = level.structure(&level.resampled(second, map)?);
             let all = correlator.likeness(&piece(&mine, 0, 0, n), &piece(&other, 0, 0, n), n / 4)?;
             all.peak(Point::default(), n / 4).map(|(shift, height)| (map, shift, height))
         })

@@ -2,7 +2,7 @@
 
 use super::Second;
 use crate::floor::Patch;
-use crate::geometry::{Homography, PlaneMap, Point, signed_area};
+use crate::geometry::{Homography, Point, signed_area};
 use crate::photo::Photo;
 use crate::rectify::FloorFrame;
 use nalgebra::Matrix3;
@@ -16,37 +16,34 @@ pub(super) fn turn_deg(first: &Patch, second: &Patch) -> f64 {
     }
 }
 
-/// Maps from the first floor frame to the second photo's pixels.
+/// Maps from the first floor frame to the second one's.
 pub(super) fn guesses(frame: &FloorFrame, patch: &Patch, photo: &Photo, second: &Second) -> Vec<Homography> {
     let turn = turn_deg(patch, second.patch);
     let mut out = vec![];
-    // The lens's share of both maps as it is over the floor.
-    let Some(there_px) = over(&second.frame.to_px, &second.patch.outline) else { return out };
-    let Some(here_px) = over(&frame.to_px, &patch.outline) else { return out };
-    let mut add = |before: Option<Homography>, then: &Homography| out.extend(before.and_then(|t| then.after(&t)));
     let (here, there) = (middle(&patch.outline), middle(&second.patch.outline));
     let both = frame.scale.is_some() && second.frame.scale.is_some();
     if !patch.outline_assumed && !second.patch.outline_assumed {
         let ratio = signed_area(&second.patch.outline).abs() / signed_area(&patch.outline).abs().max(1e-9);
         let k = if both { 1.0 } else { ratio.sqrt() };
-        add(similarity(here, there, k, turn), &there_px);
+        out.extend(similarity(here, there, k, turn));
     }
     if both && frame.source == second.frame.source {
         // The same thing gave both frames their origin.
-        add(similarity(Point::default(), Point::default(), 1.0, turn), &there_px);
+        out.extend(similarity(Point::default(), Point::default(), 1.0, turn));
     }
     // The camera hardly moved: the same share of the picture.
     let k = second.photo.width as f64 / photo.width as f64;
-    add(Some(here_px), &similarity(photo.centre(), second.photo.centre(), k, 0.0).unwrap_or_else(Homography::identity));
+    let there_px = |q: Point| second.photo.centre() + (q - photo.centre()) * k;
+    out.extend(over(&patch.outline, |p| second.frame.to_px.backward(there_px(frame.to_px.forward(p)))));
     out
 }
 
 /// The homography nearest to a map over the box of an outline.
-fn over(map: &PlaneMap, outline: &[Point]) -> Option<Homography> {
+fn over(outline: &[Point], map: impl Fn(Point) -> Point) -> Option<Homography> {
     let (lo, hi) = crate::floor::bounds(outline);
     let place =
         |i: usize| Point::new(lo.x + (hi.x - lo.x) * (i % 4) as f64 / 3.0, lo.y + (hi.y - lo.y) * (i / 4) as f64 / 3.0);
-    let pairs: Vec<(Point, Point)> = (0..16).map(place).map(|p| (p, map.forward(p))).collect();
+    let pairs: Vec<(Point, Point)> = (0..16).map(place).map(|p| (p, map(p))).collect();
     Homography::from_pairs(&pairs)
 }
 

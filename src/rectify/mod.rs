@@ -7,7 +7,7 @@ mod view;
 pub use frame::frame;
 pub use view::{light_view, view};
 
-use crate::geometry::{Homography, PlaneMap, Point, Pose};
+use crate::geometry::{PlaneMap, Point, Pose};
 use crate::raster::Plane;
 use crate::reference::Level;
 use crate::reference::Source;
@@ -60,8 +60,8 @@ pub struct Compared {
 impl FloorFrame {
     /// The frame of a known map, floor plane to photo px, about which nothing else is known. `scale`: mm per px at the
     /// photo's centre; `None` where the plane's unit is not a millimetre.
-    pub fn from_homography(to_px: Homography, scale: Option<Measured>) -> Self {
-        let to_px = PlaneMap::from(to_px);
+    pub fn from_homography(to_px: impl Into<PlaneMap>, scale: Option<Measured>) -> Self {
+        let to_px = to_px.into();
         Self {
             rim_to_px: scale.is_some().then(|| to_px.clone()),
             to_px,
