@@ -359,7 +359,7 @@ fn like_figure(e: &Edge, marks: &Marks) -> f64 {
 }
 
 /// How much lines of this direction run along a plain figure, 0 to 1.
-fn along_figure(normal_deg: f64, marks: &Marks) -> f64 {
+pub fn along_figure(normal_deg: f64, marks: &Marks) -> f64 {
     let f = &marks.figure;
     let along = ramp(line_difference(normal_deg, f.normal_deg).abs(), 12.0, 4.0);
     along * ramp(f.coherence, 0.2, 0.5) * ramp(f.contrast, 0.01, 0.04)

@@ -1,6 +1,6 @@
 //! Causes that leave single edges and strips: the first full-width pass, changes of engagement, a change of cutter.
 
-use super::digest::{ALIGNED_DEG, Digest, Fitness, OBLIQUE_DEG};
+use super::digest::{ALIGNED_DEG, Digest, Fitness, OBLIQUE_DEG, along_figure};
 use super::ladder;
 use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, ramp, size_gain};
 use crate::expect::Cause;
@@ -34,7 +34,9 @@ pub fn weigh(d: &Digest, case: &mut Case) {
         Cause::FullWidthFirstPass => match best {
             Some((i, s, (gain, words))) => {
                 case.strips.push(i);
-                case.add(gain, words);
+                // Two rings can lie as far apart as a stepover by chance.
+                let figure = if d.is_wood() { along_figure(s.normal_deg, d.marks) } else { 0.0 };
+                case.add(if gain > 0.0 { gain * (1.0 - figure) } else { gain }, words);
                 let (nats, words) = side(d, s.proud);
                 case.add(nats, words);
                 let (nats, words) = runs(d, s);
@@ -110,12 +112,12 @@ fn side(d: &Digest, proud: bool) -> (f64, String) {
         _ => return (0.0, String::new()),
     };
     let cut = if usual {
-        "down-cut is pushed up and leaves its first pass high"
+        "a down-cut is pushed up and leaves its first pass high"
     } else {
-        "up-cut pulls in and leaves its first pass deep"
+        "an up-cut pulls in and leaves its first pass deep"
     };
     let seen = if proud { "stands proud" } else { "lies deep" };
-    if usual == proud { (WEAK, format!("it {seen}, and a {cut}")) } else { (-FAIR, format!("it {seen}, but a {cut}")) }
+    if usual == proud { (WEAK, format!("it {seen}, and {cut}")) } else { (-FAIR, format!("it {seen}, but {cut}")) }
 }
 
 /// Which way the strip runs: a pass of the plan runs along the planned passes, or along a wall.
