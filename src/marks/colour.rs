@@ -3,12 +3,12 @@
 use super::flatten::{Flat, slow_mean};
 use super::types::{Family, PeriodKind};
 use crate::floor::Patch;
+use crate::geometry::Point;
 use crate::photo::LUMINANCE;
 use crate::raster::{Mask, Plane};
+use crate::signal::wave;
 use crate::units::Measured;
-use rayon::prelude::*;
 use rustfft::num_complex::Complex64;
-use std::f64::consts::TAU;
 
 /// Change of ln(R/G) and ln(B/G) together per relative change of light, beyond what light alone does in this photo,
 /// above which lines are colour. Late wood of pine changes by 0.3 to 0.5, of maple and oak by 0.15 to 0.2; what is left
@@ -31,11 +31,11 @@ const BURNT_SHARE: f64 = 0.05;
 
 /// Luma and colour ratios of the used floor at the chroma planes' resolution, slow changes taken out.
 pub(super) struct Colours {
-    used: Mask,
     /// Relative brightness, ln(R/G), ln(B/G), each free of slow changes.
     planes: [Plane; 3],
     step: f64,
-    origin: (f64, f64),
+    /// Place of sample (0, 0) from the floor's middle.
+    first: Point,
     /// Change of ln(R/G) and ln(B/G) per relative change of light alone, with its sigma.
     tone: [f64; 2],
     tone_sigma: f64,
@@ -78,30 +78,13 @@ impl Colours {
             Plane::from_fn(w, h, |x, y| if used.at(x, y) { p.at(x, y) - slow.at(x, y) } else { 0.0 })
         };
         let half = (k as f64 - 1.0) / 2.0 * flat.step;
-        let origin = (flat.origin.x + half - flat.middle.x, flat.origin.y + half - flat.middle.y);
+        let first = Point::new(flat.origin.x + half - flat.middle.x, flat.origin.y + half - flat.middle.y);
         let (tone, tone_sigma) = tone(patch, k0 * more, [&red, &blue], &used, step, flat.unit);
-        Some(Self { planes: [cut(&light), cut(&red), cut(&blue)], used, step, origin, tone, tone_sigma, weight })
+        Some(Self { planes: [cut(&light), cut(&red), cut(&blue)], step, first, tone, tone_sigma, weight })
     }
 
-    /// Sums of all three planes times exp(-2 pi i f t).
-    fn wave(&self, f: f64, normal_deg: f64) -> [Complex64; 3] {
-        let (ny, nx) = normal_deg.to_radians().sin_cos();
-        let turn = Complex64::from_polar(1.0, -TAU * f * nx * self.step);
-        (0..self.used.height)
-            .into_par_iter()
-            .map(|y| {
-                let t = self.origin.0 * nx + (self.origin.1 + y as f64 * self.step) * ny;
-                let mut e = Complex64::from_polar(1.0, -TAU * f * t);
-                let mut s = [Complex64::default(); 3];
-                for x in 0..self.used.width {
-                    for (s, p) in s.iter_mut().zip(&self.planes) {
-                        *s += e * f64::from(p.at(x, y));
-                    }
-                    e *= turn;
-                }
-                s
-            })
-            .reduce(|| [Complex64::default(); 3], |a, b| [a[0] + b[0], a[1] + b[1], a[2] + b[2]])
+    fn wave(&self, frequency: f64, normal_deg: f64) -> [Complex64; 3] {
+        wave(self.planes.each_ref(), self.first, self.step, frequency, normal_deg)
     }
 
     /// Chromatic share of a straight family and what it says.
@@ -228,7 +211,6 @@ fn tone(patch: &Patch, k: usize, ratios: [&Plane; 2], used: &Mask, step: f64, un
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::Point;
     use crate::rectify::FloorView;
     #[test]
     fn a_burnt_out_channel_is_no_witness() {

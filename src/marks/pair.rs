@@ -6,10 +6,10 @@ use crate::caveat::Caveat;
 use crate::error::Result;
 use crate::floor::Patch;
 use crate::opposite::Pair;
+use crate::raster::Plane;
+use crate::signal::wave;
 use crate::units::line_difference;
 use rayon::prelude::*;
-use rustfft::num_complex::Complex64;
-use std::f64::consts::TAU;
 
 /// Amplitude of lines in the difference over that in the sum: figure leaks into the difference by up to a tenth (tone
 /// curves of two exposures, half a pixel of misfit on lines 20 pixels apart), relief into the sum by up to half (one lamp
@@ -89,33 +89,15 @@ fn amplitude(patch: &Patch, f: &Family) -> (f64, f64) {
         .map(|y| (0..w).filter(|x| used(*x, y)).map(|x| f64::from(light.at(x, y))).sum::<f64>())
         .sum();
     let mean = (total / count as f64) as f32;
+    let bare = Plane::from_fn(w, h, |x, y| if used(x, y) { light.at(x, y) - mean } else { 0.0 });
     let step = view.step * k as f64;
-    let shift = view.to_floor((k as f64 - 1.0) / 2.0, (k as f64 - 1.0) / 2.0);
-    let (ny, nx) = f.normal_deg.value.to_radians().sin_cos();
-    let wave = |frequency: f64| -> f64 {
-        let turn = Complex64::from_polar(1.0, -TAU * frequency * nx * step);
-        let sum: Complex64 = (0..h)
-            .into_par_iter()
-            .map(|y| {
-                let t = shift.x * nx + (shift.y + y as f64 * step) * ny;
-                let mut e = Complex64::from_polar(1.0, -TAU * frequency * t);
-                let mut s = Complex64::default();
-                for x in 0..w {
-                    if used(x, y) {
-                        s += e * f64::from(light.at(x, y) - mean);
-                    }
-                    e *= turn;
-                }
-                s
-            })
-            .sum();
-        sum.norm_sqr()
-    };
+    let first = view.to_floor((k as f64 - 1.0) / 2.0, (k as f64 - 1.0) / 2.0);
+    let power_at = |frequency: f64| wave([&bare], first, step, frequency, f.normal_deg.value)[0].norm_sqr();
     let cell = 1.0 / (w.min(h) as f64 * step);
     let (mut power, mut noise) = (0.0, 0.0);
     for harmonic in [1.0, 2.0, 3.0].iter().map(|n| n / f.pitch.value).filter(|q| q * step < 0.4) {
-        power += wave(harmonic);
-        noise += [-5.0, -3.0, 3.0, 5.0].iter().map(|d| wave(harmonic + d * cell)).sum::<f64>() / 4.0;
+        power += power_at(harmonic);
+        noise += [-5.0, -3.0, 3.0, 5.0].iter().map(|d| power_at(harmonic + d * cell)).sum::<f64>() / 4.0;
     }
     let scale = 2.0 / count as f64;
     ((power - noise).max(0.0).sqrt() * scale, noise.sqrt() * scale)

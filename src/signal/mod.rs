@@ -7,10 +7,12 @@
 mod fundamental;
 mod harmonic;
 mod plane;
+mod wave;
 
 pub use fundamental::{Fundamental, background, fundamental};
 pub use harmonic::{Cells, Harmonic, Offset};
 pub use plane::{PlaneSpectrum, fft_size};
+pub use wave::wave;
 
 use realfft::RealFftPlanner;
 
