@@ -100,8 +100,8 @@ pub(super) fn register(
 /// steep ridges leave something of themselves in what passes for colour, and that would pull.
 fn refined(patch: &Patch, second: &Second, map: &Homography, likeness: f64) -> Option<Homography> {
     let mut map = map.clone();
+    let level = Level::of(patch, refine::SIDE);
     for _ in 0..refine::ROUNDS {
-        let level = Level::of(patch, refine::SIDE);
         let other = level.resampled(second, &map)?;
         map = map.after(&refine::step(&level.view, &other, |x, y| level.lit(x, y))?)?;
     }

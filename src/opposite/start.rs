@@ -56,9 +56,6 @@ pub(super) fn similarity(here: Point, there: Point, k: f64, deg: f64) -> Option<
 }
 
 fn middle(outline: &[Point]) -> Point {
-    let far = Point::new(f64::INFINITY, f64::INFINITY);
-    let (lo, hi) = outline.iter().fold((far, far * -1.0), |(a, b), p| {
-        (Point::new(a.x.min(p.x), a.y.min(p.y)), Point::new(b.x.max(p.x), b.y.max(p.y)))
-    });
+    let (lo, hi) = crate::floor::bounds(outline);
     lo.lerp(hi, 0.5)
 }

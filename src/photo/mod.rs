@@ -72,6 +72,10 @@ impl Photo {
     pub fn focal_px(&self) -> Option<f64> {
         self.camera.f35_mm.map(|f| f * (self.width as f64).hypot(self.height as f64) / 43.266_615)
     }
+    /// Whether a place lies on a pixel of the photo.
+    pub fn holds(&self, px: Point) -> bool {
+        (-0.5..=self.width as f64 - 0.5).contains(&px.x) && (-0.5..=self.height as f64 - 0.5).contains(&px.y)
+    }
     /// Middle of the picture, px (pixel centres are whole numbers).
     pub fn centre(&self) -> Point {
         Point::new((self.width as f64 - 1.0) / 2.0, (self.height as f64 - 1.0) / 2.0)

@@ -43,7 +43,7 @@ pub fn from_points(
         if ![px.x, px.y, mm.x, mm.y].iter().all(|v| v.is_finite()) {
             return Err(fail(format!("known point {} is not a number", n + 1), "write plain numbers"));
         }
-        if !(-0.5..=photo.width as f64 - 0.5).contains(&px.x) || !(-0.5..=photo.height as f64 - 0.5).contains(&px.y) {
+        if !photo.holds(*px) {
             return Err(fail(
                 format!(
                     "known point {} at ({}, {}) px lies outside the photo of {} x {} px",
@@ -143,12 +143,9 @@ pub fn from_distance(
     height_mm: f64,
 ) -> Result<(Reference, Vec<Caveat>)> {
     let (middle, px) = (a.lerp(b, 0.5), a.distance(b));
-    let outside = |p: Point| {
-        let (w, h) = (photo.width as f64 - 0.5, photo.height as f64 - 0.5);
-        !(-0.5..=w).contains(&p.x) || !(-0.5..=h).contains(&p.y)
-    };
     let map = Homography::from_matrix(Matrix3::new(px / mm, 0.0, middle.x, 0.0, px / mm, middle.y, 0.0, 0.0, 1.0));
-    let Some(to_px) = map.filter(|_| px >= 1.0 && mm > 0.0 && mm.is_finite() && !outside(a) && !outside(b)) else {
+    let Some(to_px) = map.filter(|_| px >= 1.0 && mm > 0.0 && mm.is_finite() && photo.holds(a) && photo.holds(b))
+    else {
         let what = format!("{mm} mm between ({}, {}) and ({}, {}) px gives no scale", a.x, a.y, b.x, b.y);
         let hint = "mark two points apart, inside the photo, and give the distance between them";
         return Err(Error::new(Stage::Reference, &photo.file, what, hint));
