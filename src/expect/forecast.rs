@@ -1,9 +1,8 @@
 //! What a plan would leave under each cause, and how other settings would change it: no photo needed.
 
-use super::Cause;
 use super::cost;
-use super::model::{Begin, Free, Model, Relief};
-use super::physics::{bull_nose_height_mm, cusp_height_mm};
+use super::model::{Begin, Free, Model, Nose, Relief};
+use super::{Cause, planned_cusp_mm};
 use crate::plan::{Cutter, Helix, PlannedCut, Shape, USUAL_SKIM_MM};
 use serde::Serialize;
 
@@ -90,13 +89,12 @@ fn height(r: &Relief) -> f64 {
 
 fn outlook(model: &Model, cause: Cause, plan: &PlannedCut) -> Option<Outlook> {
     let rates = plan.feed_mm_min.is_some() && plan.speed_rpm.is_some();
-    let m = &plan.machine;
     let applies = match cause {
         Cause::CutterChangeStep => plan.second_cutter.as_ref()?.diameter_mm? < model.passes.diameter_mm,
         Cause::Cusps => plan.cutter.shape != Some(Shape::Flat),
         Cause::OncePerRevolution => rates,
         Cause::OncePerTooth => rates && plan.cutter.flutes.is_some_and(|z| z > 1),
-        Cause::DrivePeriod => m.screw_lead_mm.or(m.belt_pitch_mm).or(m.rack_pitch_mm).is_some(),
+        Cause::DrivePeriod => plan.machine.drive_pitch_mm().is_some(),
         _ => true,
     };
     let relief = applies.then(|| model.relief(cause, plan, None))?;
@@ -165,12 +163,8 @@ fn what_if(plan: &PlannedCut, change: String, p: &PlannedCut, trips: f64) -> Opt
         ..p.clone()
     };
     let lean = |cause| height(&model.relief(cause, &flat, None));
-    let (d, s) = (p.cutter.diameter_mm?, p.stepover_mm?);
-    let cusp = match (p.cutter.shape, p.cutter.corner_radius_mm) {
-        (Some(Shape::BallNose), _) => cusp_height_mm(d / 2.0, s),
-        (Some(Shape::BullNose), Some(r)) => bull_nose_height_mm(d, r, s),
-        _ => Some(0.0),
-    };
+    let s = p.stepover_mm?;
+    let cusp = if Nose::of(&p.cutter) == Nose::Flat { Some(0.0) } else { planned_cusp_mm(p, s) };
     let minutes = cost::layer(plan).map(|l| l.minutes * plan.stepover_mm.map_or(1.0, |planned| planned / s) * trips);
     Some(WhatIf {
         change,
@@ -184,6 +178,7 @@ fn what_if(plan: &PlannedCut, change: String, p: &PlannedCut, trips: f64) -> Opt
 
 #[cfg(test)]
 mod tests {
+    use super::super::physics::cusp_height_mm;
     use super::*;
     fn plan(cutter: &str) -> PlannedCut {
         let text = format!(

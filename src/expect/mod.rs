@@ -7,7 +7,7 @@ pub mod model;
 pub mod physics;
 mod pitches;
 
-pub use pitches::{Slip, divisions, expected, slips, stepover_causes, stepover_past_flat};
+pub use pitches::{Slip, divisions, expected, planned_cusp_mm, slips, stepover_causes, stepover_past_flat};
 
 use serde::{Deserialize, Serialize};
 
@@ -68,4 +68,11 @@ pub struct ExpectedPitch {
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Expected {
     pub pitches: Vec<ExpectedPitch>,
+}
+
+impl Expected {
+    /// The pitches that are expected for one reason, mm.
+    pub fn of(&self, role: PitchRole) -> impl Iterator<Item = f64> {
+        self.pitches.iter().filter(move |p| p.role == role).map(|p| p.pitch_mm)
+    }
 }

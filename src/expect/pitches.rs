@@ -1,6 +1,6 @@
 //! The pitches that a plan lets us expect, and those that typical slips would make.
 
-use super::physics::{divided_stepover_mm, feed_per_tooth_mm, feed_per_turn_mm};
+use super::physics::{bull_nose_height_mm, cusp_height_mm, divided_stepover_mm, feed_per_tooth_mm, feed_per_turn_mm};
 use super::{Cause, Expected, ExpectedPitch, PitchRole};
 use crate::plan::{PlannedCut, Shape};
 use crate::units::{MM_PER_INCH, wrap_180};
@@ -27,6 +27,16 @@ pub fn stepover_causes(plan: &PlannedCut) -> Vec<Cause> {
 pub fn stepover_past_flat(plan: &PlannedCut) -> Option<bool> {
     let flat = plan.cutter.diameter_mm? - 2.0 * plan.cutter.corner_radius_mm?;
     Some(plan.stepover_mm? > flat)
+}
+
+/// Height that the plan's round cutter leaves at a stepover, mm; `None` for a flat or unknown one.
+pub fn planned_cusp_mm(plan: &PlannedCut, stepover_mm: f64) -> Option<f64> {
+    let dia = plan.cutter.diameter_mm?;
+    match plan.cutter.shape? {
+        Shape::BallNose => cusp_height_mm(dia / 2.0, stepover_mm),
+        Shape::BullNose => bull_nose_height_mm(dia, plan.cutter.corner_radius_mm?, stepover_mm),
+        Shape::Flat => None,
+    }
 }
 
 /// Every pitch the plan lets us expect, then those of typical slips. Empty for an empty plan; never fails.

@@ -3,7 +3,7 @@
 
 use super::ladder::{self, Ladder};
 use super::weights::ramp;
-use crate::expect::{Expected, ExpectedPitch, PitchRole};
+use crate::expect::{Expected, PitchRole};
 use crate::fit::Fit;
 use crate::floor::Patch;
 use crate::geometry::to_segment;
@@ -57,8 +57,7 @@ pub struct Line<'a> {
 impl Line<'_> {
     /// Degrees off the nearer pocket axis.
     pub fn off_axis(&self) -> Option<f64> {
-        let d = line_difference(self.pocket_deg?, 0.0).abs();
-        Some(d.min(90.0 - d))
+        self.pocket_deg.map(off_axis)
     }
     /// Degrees off a direction of the pocket's frame.
     pub fn off(&self, wanted_deg: f64) -> Option<f64> {
@@ -141,9 +140,8 @@ impl<'a> Digest<'a> {
         lines.sort_by(|a, b| strength(b).total_cmp(&strength(a)));
         let scaled = frame.scale.is_some();
         let mut loose = loose_edges(patch, marks, plan, &lines, scaled);
-        let spacing = |p: &&ExpectedPitch| matches!(p.role, PitchRole::Planned | PitchRole::Rounded);
-        let planned: Vec<f64> =
-            expected.pitches.iter().filter(|_| scaled).filter(spacing).map(|p| p.pitch_mm).collect();
+        let spacings = expected.of(PitchRole::Planned).chain(expected.of(PitchRole::Rounded));
+        let planned: Vec<f64> = spacings.filter(|_| scaled).collect();
         let mut ladder = ladder::find(loose.indices.iter().map(|i| &marks.edges[*i]), &planned);
         if let Some(l) = &mut ladder {
             // Late wood can lie as even as three or four passes; then colour goes with it.
@@ -249,16 +247,22 @@ fn pocket_ratio(frame: &FloorFrame, patch: &Patch, plan: &PlannedCut) -> Option<
 fn phase(edges: &[&Edge], l: &Line, period: f64) -> Option<f64> {
     let (mut x, mut y, mut sum) = (0.0, 0.0, 0.0);
     for e in edges {
-        let (s, c) = (std::f64::consts::TAU * across(e, l) / period).sin_cos();
+        let (s, c) = (std::f64::consts::TAU * across(e, l.family.normal_deg.value) / period).sin_cos();
         (x, y, sum) = (x + e.length * c, y + e.length * s, sum + e.length);
     }
     // A resultant of 0.6: most edges within a sixth of a turn of each other.
     (edges.len() >= 3 && x.hypot(y) > 0.6 * sum).then(|| y.atan2(x) / std::f64::consts::TAU)
 }
 
-/// Distance of an edge's middle from the origin along a line's normal.
-fn across(e: &Edge, l: &Line) -> f64 {
-    let (s, c) = l.family.normal_deg.value.to_radians().sin_cos();
+/// Degrees between a direction of the pocket's frame and the nearer of its axes.
+pub fn off_axis(pocket_deg: f64) -> f64 {
+    let d = line_difference(pocket_deg, 0.0).abs();
+    d.min(90.0 - d)
+}
+
+/// Distance of an edge's middle from the origin along a normal.
+pub fn across(e: &Edge, normal_deg: f64) -> f64 {
+    let (s, c) = normal_deg.to_radians().sin_cos();
     let m = e.from.lerp(e.to, 0.5);
     m.x * c + m.y * s
 }
@@ -284,7 +288,7 @@ fn explained(edges: &[Edge], lines: &[Line]) -> Vec<bool> {
                 [p, p / 2.0].into_iter().filter_map(|q| Some((q, phase(&these, l, q)?))).collect();
             for (i, e) in of.iter().zip(these) {
                 let in_step = |(q, at): &(f64, f64)| {
-                    let off = (across(e, l) / q - at).rem_euclid(1.0);
+                    let off = (across(e, l.family.normal_deg.value) / q - at).rem_euclid(1.0);
                     off.min(1.0 - off) < IN_STEP
                 };
                 out[*i] |= steps.is_empty() || steps.iter().any(in_step);

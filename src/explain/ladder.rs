@@ -1,7 +1,7 @@
 //! Few, wide passes: parallel edges at even distances. Under six spacings the floor's spectrum cannot tell ridges from slow
 //! shading, but edges one by one can: a large cutter leaves four or five of them.
 
-use super::digest::{ALIGNED_DEG, EDGE_SNR};
+use super::digest::{ALIGNED_DEG, EDGE_SNR, across};
 use super::weights::ramp;
 use crate::marks::{Edge, Polarity};
 use crate::units::{Measured, line_difference};
@@ -76,7 +76,7 @@ pub fn find<'a>(edges: impl Iterator<Item = &'a Edge>, planned: &[f64]) -> Optio
 pub fn is_ridge<'a>(e: &Edge, mut edges: impl Iterator<Item = &'a Edge>, reach: f64) -> bool {
     let m = e.from.lerp(e.to, 0.5);
     edges.any(|o| {
-        let apart = (place(o, e.normal_deg) - place(e, e.normal_deg)).abs();
+        let apart = (across(o, e.normal_deg) - across(e, e.normal_deg)).abs();
         let beside = o.from.lerp(o.to, 0.5).distance(m) < (e.length + o.length) / 2.0;
         let (a, b) = (e.deficit.value.abs(), o.deficit.value.abs());
         o.polarity != e.polarity
@@ -88,15 +88,9 @@ pub fn is_ridge<'a>(e: &Edge, mut edges: impl Iterator<Item = &'a Edge>, reach: 
     })
 }
 
-fn place(e: &Edge, normal_deg: f64) -> f64 {
-    let (s, c) = normal_deg.to_radians().sin_cos();
-    let m = e.from.lerp(e.to, 0.5);
-    m.x * c + m.y * s
-}
-
 /// Spacings worth a try where nothing is planned: every gap between two edges that could hold three rungs.
 fn gaps(edges: &[&Edge], normal_deg: f64) -> Vec<f64> {
-    let mut at: Vec<f64> = edges.iter().map(|e| place(e, normal_deg)).collect();
+    let mut at: Vec<f64> = edges.iter().map(|e| across(e, normal_deg)).collect();
     at.sort_by(f64::total_cmp);
     let span = at.last().unwrap_or(&0.0) - at.first().unwrap_or(&0.0);
     let mut out = vec![];
@@ -113,7 +107,7 @@ fn gaps(edges: &[&Edge], normal_deg: f64) -> Vec<f64> {
 
 fn ladder(edges: &[&Edge], normal_deg: f64, pitch: f64, all: f64) -> Option<Ladder> {
     let mut lines: Vec<Rung> = vec![];
-    let mut sorted: Vec<(f64, &Edge)> = edges.iter().map(|e| (place(e, normal_deg), *e)).collect();
+    let mut sorted: Vec<(f64, &Edge)> = edges.iter().map(|e| (across(e, normal_deg), *e)).collect();
     sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
     for (at, e) in sorted {
         let light = e.deficit.value.abs() * e.length;

@@ -4,8 +4,8 @@ use super::digest::{ALIGNED_DEG, AXIS_SCALE_SIGMA, Digest, Line, OBLIQUE_DEG, co
 use super::ladder::Ladder;
 use super::shape::{self, Kind};
 use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, between, size_gain};
-use crate::expect::physics::{bull_nose_height_mm, cusp_height_mm, tilt_for_dish_deg, tilt_for_saw_deg};
-use crate::expect::{Cause, PitchRole};
+use crate::expect::physics::{tilt_for_dish_deg, tilt_for_saw_deg};
+use crate::expect::{Cause, PitchRole, planned_cusp_mm};
 use crate::marks::Polarity;
 use crate::plan::{Pattern, PlannedCut, Shape};
 use crate::units::line_difference;
@@ -69,10 +69,8 @@ fn by_ladder(d: &Digest, l: &Ladder, case: &mut Case) {
     };
     c.add(WEAK, lines);
     if d.scaled {
-        let at = |role: PitchRole, share: f64| {
-            let of = d.expected.pitches.iter().filter(move |e| e.role == role);
-            of.map(move |e| Target { at: e.pitch_mm, relative_sigma: AXIS_SCALE_SIGMA, share })
-        };
+        let at =
+            |role, share| d.expected.of(role).map(move |at| Target { at, relative_sigma: AXIS_SCALE_SIGMA, share });
         let targets: Vec<Target> = at(PitchRole::Planned, 0.7).chain(at(PitchRole::Rounded, 0.07)).collect();
         if !targets.is_empty() {
             let gain = size_gain(l.pitch.value, l.pitch.relative_sigma(), &targets);
@@ -115,9 +113,8 @@ fn one(d: &Digest, l: &Line, c: &mut Case) {
 fn pitch(d: &Digest, l: &Line, cause: Cause) -> (f64, String) {
     let p = l.family.pitch.value;
     let at = |role: PitchRole, share: f64, sigma: f64| {
-        let of: Vec<f64> = d.expected.pitches.iter().filter(|e| e.role == role).map(|e| e.pitch_mm).collect();
-        let each = share / of.len().max(1) as f64;
-        of.into_iter().map(move |at| Target { at, relative_sigma: sigma, share: each }).collect::<Vec<_>>()
+        let each = share / d.expected.of(role).count().max(1) as f64;
+        d.expected.of(role).map(|at| Target { at, relative_sigma: sigma, share: each }).collect::<Vec<_>>()
     };
     let s = AXIS_SCALE_SIGMA;
     let targets: Vec<Target> = match cause {
@@ -252,8 +249,7 @@ fn alternation(d: &Digest, l: &Line, c: &mut Case) {
     let f = l.family;
     // At twice the stepover the family is the alternation itself; what alternates beneath it says nothing.
     let p = f.pitch.value;
-    if d.scaled && d.expected.pitches.iter().any(|e| e.role == PitchRole::Twice && (p / e.pitch_mm - 1.0).abs() < 0.05)
-    {
+    if d.scaled && d.expected.of(PitchRole::Twice).any(|at| (p / at - 1.0).abs() < 0.05) {
         return;
     }
     let noise = f.harmonic_noise.clamp(0.0, 1.0);
@@ -313,16 +309,6 @@ fn height(d: &Digest, l: &Line, c: &mut Case) {
             c.add(gain, words);
         }
         _ => {}
-    }
-}
-
-/// Height that the plan's round cutter leaves at a stepover, mm; `None` for a flat or unknown one.
-pub fn planned_cusp_mm(plan: &PlannedCut, stepover_mm: f64) -> Option<f64> {
-    let dia = plan.cutter.diameter_mm?;
-    match plan.cutter.shape? {
-        Shape::BallNose => cusp_height_mm(dia / 2.0, stepover_mm),
-        Shape::BullNose => bull_nose_height_mm(dia, plan.cutter.corner_radius_mm?, stepover_mm),
-        Shape::Flat => None,
     }
 }
 

@@ -10,7 +10,6 @@ pub const SOMETHING_ELSE: f64 = 0.25;
 /// Relative prior weight of a cause under a plan.
 pub fn prior(cause: Cause, plan: &PlannedCut) -> f64 {
     let shape = plan.cutter.shape;
-    let m = &plan.machine;
     let contour = plan.pattern == Some(Pattern::Contour);
     match cause {
         Cause::FullWidthFirstPass => 1.0,
@@ -51,7 +50,7 @@ pub fn prior(cause: Cause, plan: &PlannedCut) -> f64 {
         Cause::OncePerTooth => 0.15,
         Cause::Chatter => 0.5,
         Cause::DrivePeriod => {
-            if m.screw_lead_mm.or(m.belt_pitch_mm).or(m.rack_pitch_mm).is_some() {
+            if plan.machine.drive_pitch_mm().is_some() {
                 0.5
             } else {
                 0.1

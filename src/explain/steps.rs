@@ -1,6 +1,6 @@
 //! Causes that leave single edges and strips: the first full-width pass, changes of engagement, a change of cutter.
 
-use super::digest::{ALIGNED_DEG, Digest, Fitness, OBLIQUE_DEG, along_figure};
+use super::digest::{ALIGNED_DEG, Digest, Fitness, OBLIQUE_DEG, along_figure, off_axis};
 use super::ladder;
 use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, ramp, size_gain};
 use crate::expect::Cause;
@@ -124,8 +124,7 @@ fn side(d: &Digest, proud: bool) -> (f64, String) {
 fn runs(d: &Digest, s: &Strip) -> (f64, &'static str) {
     let Some(x) = d.patch.pocket_x_deg else { return (0.0, "") };
     let pocket_deg = s.normal_deg - x;
-    let off_axis = line_difference(pocket_deg, 0.0).abs();
-    let off_axis = off_axis.min(90.0 - off_axis);
+    let off_axis = off_axis(pocket_deg);
     let contour = d.plan.pattern == Some(Pattern::Contour);
     match d.plan.pass_angle_deg.filter(|_| !contour) {
         Some(pass) => match line_difference(pocket_deg, pass + 90.0).abs() {

@@ -3,8 +3,7 @@
 use super::Verdict;
 use super::digest::{Digest, Line};
 use super::findings::record;
-use super::periodic::planned_cusp_mm;
-use crate::expect::Cause;
+use crate::expect::{Cause, planned_cusp_mm};
 use crate::marks::Strip;
 
 fn lines_seen(d: &Digest, l: &Line) -> String {

@@ -78,6 +78,13 @@ pub struct Machine {
     pub z_stiffness_n_per_um: Option<f64>,
 }
 
+impl Machine {
+    /// What the axes are driven by repeats at this, mm: the screw's lead, else the belt's or the rack's pitch.
+    pub fn drive_pitch_mm(&self) -> Option<f64> {
+        self.screw_lead_mm.or(self.belt_pitch_mm).or(self.rack_pitch_mm)
+    }
+}
+
 /// The kind of reference the user says is in the photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
 #[serde(rename_all = "kebab-case")]

@@ -120,7 +120,6 @@ impl Model {
             }
         };
         let feed = plan.feed_mm_min.zip(plan.speed_rpm);
-        let machine = &plan.machine;
         let extra = match cause {
             Cause::OncePerRevolution => feed.map_or(Extra::None, |(f, n)| Extra::Arcs(feed_per_turn_mm(f, n))),
             Cause::OncePerTooth => feed
@@ -132,11 +131,7 @@ impl Model {
                 let (s, c) = 30f64.to_radians().sin_cos();
                 Extra::Wave(spacing, along * c + away * s)
             }
-            Cause::DrivePeriod => machine
-                .screw_lead_mm
-                .or(machine.belt_pitch_mm)
-                .or(machine.rack_pitch_mm)
-                .map_or(Extra::None, |pitch| Extra::Wave(pitch, away)),
+            Cause::DrivePeriod => plan.machine.drive_pitch_mm().map_or(Extra::None, |pitch| Extra::Wave(pitch, away)),
             Cause::TurnMarks => Extra::Rings,
             Cause::CutterChangeStep => {
                 let second = plan.second_cutter.as_ref().and_then(|c| c.diameter_mm);
