@@ -2,7 +2,7 @@
 
 use super::floor::Levelled;
 use super::overlay::scale_bar;
-use super::plot::{Area, Drawing, LogAxis, TEXT, plot, span};
+use super::plot::{Area, Drawing, plot, span, spectrum_axes, top_decades};
 use super::svg::data_uri;
 use crate::compare::Pictures;
 use crate::marks::Spectrum;
@@ -68,23 +68,7 @@ fn draw_spectra(root: &Area, before: &Spectrum, after: &Spectrum) -> Drawing<()>
     let curves = sides.map(|(s, _)| curve(s, &s.amplitude));
     let x = span(curves.iter().flatten().map(|p| p.0)).unwrap_or(0.1..10.0);
     let y = span(curves.iter().flatten().map(|p| p.1)).unwrap_or(0.01..1.0);
-    // Three decades under the top, as in the plot of one floor.
-    let y = y.start.max(y.end * 1e-3)..y.end * 2.0;
-    let mut chart = ChartBuilder::on(root)
-        .margin(8)
-        .set_label_area_size(LabelAreaPosition::Left, 74)
-        .set_label_area_size(LabelAreaPosition::Bottom, 54)
-        .build_cartesian_2d(LogAxis(x), LogAxis(y))?;
-    chart
-        .configure_mesh()
-        .x_desc("spacing of lines, mm")
-        .y_desc("brightness, %")
-        .x_labels(14)
-        .y_labels(8)
-        .label_style(("sans-serif", TEXT))
-        .light_line_style(TRANSPARENT)
-        .bold_line_style(RGBColor(225, 225, 225))
-        .draw()?;
+    let mut chart = spectrum_axes(root, x, top_decades(y, 2.0), "mm")?;
     for ((s, hue), points) in sides.iter().zip(curves) {
         chart.draw_series(DashedLineSeries::new(curve(s, &s.limit), 7, 5, hue.mix(0.8).stroke_width(1)))?;
         chart.draw_series(LineSeries::new(points, hue.stroke_width(2)))?;

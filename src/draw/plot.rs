@@ -126,23 +126,8 @@ fn draw_spectrum(i: &Inspection, root: &Area) -> Drawing<()> {
     let (amplitude, background, limit) = (curve(&s.amplitude), curve(&s.background), curve(&s.limit));
     let x = span(amplitude.iter().map(|c| c.0)).unwrap_or(0.1..10.0);
     let y = span([&amplitude, &background, &limit].iter().flat_map(|c| c.iter().map(|p| p.1))).unwrap_or(0.01..1.0);
-    // Three decades under the top: what lies deeper is far below any background.
-    let y = y.start.max(y.end * 1e-3)..y.end * 4.0;
-    let mut chart = ChartBuilder::on(root)
-        .margin(8)
-        .set_label_area_size(LabelAreaPosition::Left, 74)
-        .set_label_area_size(LabelAreaPosition::Bottom, 54)
-        .build_cartesian_2d(LogAxis(x.clone()), LogAxis(y.clone()))?;
-    chart
-        .configure_mesh()
-        .x_desc(format!("spacing of lines, {unit}"))
-        .y_desc("brightness, %")
-        .x_labels(14)
-        .y_labels(8)
-        .label_style(("sans-serif", TEXT))
-        .light_line_style(TRANSPARENT)
-        .bold_line_style(RGBColor(225, 225, 225))
-        .draw()?;
+    let y = top_decades(y, 4.0);
+    let mut chart = spectrum_axes(root, x.clone(), y.clone(), unit)?;
     let text = ("sans-serif", TEXT).into_font();
     if let (Some(planned), Some(_)) = (i.explanation.comparison.planned_stepover_mm, i.frame.scale) {
         let marks = [(0.5, "1/2 \u{d7}"), (1.0, "stepover"), (2.0, "2 \u{d7}")];
@@ -170,13 +155,43 @@ fn draw_spectrum(i: &Inspection, root: &Area) -> Drawing<()> {
     Ok(())
 }
 
+/// Three decades under the top, what lies deeper is far below any background, and `room` times the top above it.
+pub(super) fn top_decades(y: Range<f64>, room: f64) -> Range<f64> {
+    y.start.max(y.end * 1e-3)..y.end * room
+}
+
+/// The axes of a spectrum, both logarithmic.
+pub(super) fn spectrum_axes<'r, 'a>(
+    root: &'r Area<'a>,
+    x: Range<f64>,
+    y: Range<f64>,
+    unit: &str,
+) -> Drawing<ChartContext<'r, SVGBackend<'a>, Cartesian2d<LogAxis, LogAxis>>> {
+    let mut chart = ChartBuilder::on(root)
+        .margin(8)
+        .set_label_area_size(LabelAreaPosition::Left, 74)
+        .set_label_area_size(LabelAreaPosition::Bottom, 54)
+        .build_cartesian_2d(LogAxis(x), LogAxis(y))?;
+    chart
+        .configure_mesh()
+        .x_desc(format!("spacing of lines, {unit}"))
+        .y_desc("brightness, %")
+        .x_labels(14)
+        .y_labels(8)
+        .label_style(("sans-serif", TEXT))
+        .light_line_style(TRANSPARENT)
+        .bold_line_style(RGBColor(225, 225, 225))
+        .draw()?;
+    Ok(chart)
+}
+
 pub(super) fn span(values: impl Iterator<Item = f64>) -> Option<Range<f64>> {
     let (lo, hi) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
     (lo.is_finite() && hi > lo).then_some(lo..hi)
 }
 
 /// A logarithmic axis with key points at 1, 2 and 5 of every decade (1 alone where there is no room).
-pub(super) struct LogAxis(pub(super) Range<f64>);
+pub(super) struct LogAxis(Range<f64>);
 
 impl Ranged for LogAxis {
     type FormatOption = NoDefaultFormatting;
