@@ -1,9 +1,9 @@
 //! What `lowsun expect` says: the floor that a plan would leave, as a page, as JSON and as a few lines of text.
 
 use super::json::{Program, program, value_of};
-use super::words;
+use super::{render, words};
 use crate::caveat::Caveat;
-use crate::error::{Error, Result, Stage};
+use crate::error::Result;
 use crate::expect::cost;
 use crate::expect::forecast::{Forecast, Outlook, WhatIf, shown_mm};
 use crate::expect::model::Free;
@@ -197,19 +197,13 @@ pub fn expect_html(
         caveats,
         cautions: &words::CAUTIONS,
     };
-    page.render().map_err(|e| Error::new(Stage::Report, name, e.to_string(), "report this as a fault"))
+    render(&page, name)
 }
 
 #[derive(Serialize)]
 struct Foretold<'a> {
     id: Cause,
     height_um: [f64; 3],
-    #[serde(flatten)]
-    relief: Short3<'a>,
-}
-
-#[derive(Serialize)]
-struct Short3<'a> {
     free: Option<Free>,
     period_mm: Option<f64>,
     slope_harmonics: Option<[f64; 3]>,
@@ -236,23 +230,22 @@ struct Expectation<'a> {
 /// `height_um` holds the least, the drawn and the largest, the sections their first stepovers.
 pub fn expect_json(f: &Forecast, caveats: &[Caveat]) -> Value {
     let p = &f.model.passes;
-    let cause = |o: &'_ Outlook| -> (Cause, [f64; 3]) { (o.relief.cause, [o.low_um, o.drawn_um, o.high_um]) };
     let shown = shown_mm(&f.model);
     let causes = f
         .outlooks
         .iter()
         .map(|o| {
-            let (id, height_um) = cause(o);
             let r = &o.relief;
-            let relief = Short3 {
+            Foretold {
+                id: r.cause,
+                height_um: [o.low_um, o.drawn_um, o.high_um],
                 free: r.free,
                 period_mm: r.period_mm,
                 slope_harmonics: r.slope_harmonics,
                 edges: &r.edges,
                 strips: &r.strips,
                 section: &r.section[..r.section.partition_point(|q| q.0 <= shown)],
-            };
-            Foretold { id, height_um, relief }
+            }
         })
         .collect();
     value_of(&Expectation {

@@ -103,7 +103,7 @@ impl Inspection {
 }
 
 /// A template's text. Fails only when the template does, which the build has checked.
-fn render(page: &impl askama::Template, file: &str) -> Result<String> {
+pub(crate) fn render(page: &impl askama::Template, file: &str) -> Result<String> {
     page.render().map_err(|e| Error::new(Stage::Report, file, e.to_string(), "report this as a fault"))
 }
 

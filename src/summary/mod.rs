@@ -179,7 +179,5 @@ pub fn html(rows: &[Row], shard: Option<(u32, u32)>) -> crate::error::Result<Str
     verdicts.sort_by_key(|v| std::cmp::Reverse(v.1));
     let failed = rows.iter().filter(|r| r.outcome == Outcome::Failed).collect();
     let (measured, kept) = (count(rows, Outcome::Measured), count(rows, Outcome::Kept));
-    Page { rows, failed, verdicts, shard, measured, kept }.render().map_err(|e| {
-        crate::error::Error::new(crate::error::Stage::Report, "the summary", e.to_string(), "report this as a fault")
-    })
+    crate::report::render(&Page { rows, failed, verdicts, shard, measured, kept }, "the summary")
 }
