@@ -73,6 +73,23 @@ pub struct Made {
     pub page: String,
 }
 
+impl Made {
+    /// What goes into a record book.
+    pub fn entry<'a>(&'a self, thumbnail: &'a [u8]) -> Entry<'a> {
+        Entry::of(&self.report, &self.page, thumbnail, &self.inspection.plan)
+    }
+    /// report.json as text.
+    pub fn json(&self) -> String {
+        format!("{:#}\n", self.report)
+    }
+    /// The files of the report's folder: `json` as of [`Made::json`], `to_mark` as of [`page_to_mark`].
+    pub fn files<'a>(&'a self, json: &'a str, to_mark: Option<&'a str>) -> Vec<(&'a str, &'a [u8])> {
+        let mut files = vec![("report.html", self.page.as_bytes()), ("report.json", json.as_bytes())];
+        files.extend(to_mark.map(|p| (mark::PAGE, p.as_bytes())));
+        files
+    }
+}
+
 /// Inspects one photo and makes its report. Fails as [`pipeline::inspect`] does.
 pub fn make(
     photo: &Path,
@@ -132,23 +149,19 @@ fn one(args: &Inspect, photo: &Path) -> Result<ExitCode> {
         Some(dir) => Trace::into_folder(dir)?,
         None => Trace::off(),
     };
-    let Made { inspection, report, page } = make(photo, plan, caveats, &options, &mut trace)?;
-    let json = format!("{report:#}\n");
+    let made = make(photo, plan, caveats, &options, &mut trace)?;
     if let Some(book) = &mut book {
-        let thumbnail = draw::thumbnail(&inspection.photo);
-        let entry = Entry::of(&report, &page, &thumbnail, &inspection.plan);
-        eprintln!("{}", args.keep.add(book, entry, plan_file.as_deref(), args.overwrite)?);
+        let thumbnail = draw::thumbnail(&made.inspection.photo);
+        eprintln!("{}", args.keep.add(book, made.entry(&thumbnail), plan_file.as_deref(), args.overwrite)?);
     }
-    let to_mark = page_to_mark(&inspection)?;
-    let mut files = vec![("report.html", page.as_bytes()), ("report.json", json.as_bytes())];
-    files.extend(to_mark.as_ref().map(|p| (mark::PAGE, p.as_bytes())));
-    save::save(&folder, &files)?;
+    let (json, to_mark) = (made.json(), page_to_mark(&made.inspection)?);
+    save::save(&folder, &made.files(&json, to_mark.as_deref()))?;
     say(&if args.json {
         json
     } else {
         let hint = to_mark
             .map_or(String::new(), |_| format!("no scale: mark it by hand in {}\n", folder.join(mark::PAGE).display()));
-        format!("{}\n{hint}report: {}\n", report::text(&inspection), folder.join("report.html").display())
+        format!("{}\n{hint}report: {}\n", report::text(&made.inspection), folder.join("report.html").display())
     });
     args.look.timings(&trace);
     Ok(ExitCode::SUCCESS)

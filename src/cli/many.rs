@@ -1,7 +1,7 @@
 //! `lowsun inspect` over many photos: side by side, one bad photo never stops the rest, done ones are kept.
 
 use super::inspect::{Inspect, make, page_to_mark, plan_of};
-use super::{mark, say};
+use super::say;
 use crate::save;
 use indicatif::{ProgressBar, ProgressStyle};
 use lowsun::error::{Error, Result, Stage};
@@ -266,17 +266,11 @@ impl Batch<'_> {
         let made = make(path, plan, caveats, &self.options, &mut Trace::off())?;
         let thumbnail = draw::thumbnail(&made.inspection.photo);
         if let Some(book) = lock(&self.book).as_mut() {
-            let entry = Entry::of(&made.report, &made.page, &thumbnail, &made.inspection.plan);
-            args.keep.add(book, entry, plan_file, args.overwrite)?;
+            args.keep.add(book, made.entry(&thumbnail), plan_file, args.overwrite)?;
         }
-        let json = format!("{:#}\n", made.report);
-        let to_mark = page_to_mark(&made.inspection)?;
-        let mut files = vec![
-            ("report.html", made.page.as_bytes()),
-            ("report.json", json.as_bytes()),
-            ("thumbnail.jpg", &thumbnail),
-        ];
-        files.extend(to_mark.as_ref().map(|p| (mark::PAGE, p.as_bytes())));
+        let (json, to_mark) = (made.json(), page_to_mark(&made.inspection)?);
+        let mut files = made.files(&json, to_mark.as_deref());
+        files.push(("thumbnail.jpg", &thumbnail));
         save::save(&dir, &files)?;
         Ok(Row::measured(Outcome::Measured, folder.to_owned(), &made.report, thumbnail))
     }
@@ -295,9 +289,12 @@ impl Old {
         let same = report["photo"]["sha256"] == sha256
             && report["inputs_sha256"] == inputs
             && report["program"]["version"] == env!("CARGO_PKG_VERSION");
+        if !same {
+            return None;
+        }
         let page = fs::read_to_string(dir.join("report.html")).ok()?;
         let thumbnail = fs::read(dir.join("thumbnail.jpg")).ok()?;
-        same.then_some(Self { report, page, thumbnail })
+        Some(Self { report, page, thumbnail })
     }
 }
 
