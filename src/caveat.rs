@@ -195,6 +195,10 @@ registry! {
         "The two lamps do not stand on opposite sides of the floor.",
         "Relief swaps its light and shade only where the second lamp stands opposite the first, seen from above. The farther from 180 degrees, the more relief is left in what passes for colour.",
         "move the lamp straight over the pocket to the other side, at about the same height";
+    RIM_NOT_JUDGED = "rim-not-judged",
+        "Burr and torn fibre along the top edges were not judged.",
+        "Burr is a quarter to half a millimetre wide. It shows where the photo has some seven pixels per millimetre or more, is sharp, and shows free, evenly lit stock beside the edge. Where it does not, nothing is said of the rim: that is not the same as a clean one.",
+        "go nearer or take a second photo of one side of the rim, and keep the stock beside the edge free and out of shadow";
     PLAN_SLIP_STEPOVER = "plan-slip-stepover",
         "The lines are not spaced as the plan says.",
         "The pitch was measured with its uncertainty and differs from the planned stepover by far more. Usual reasons: the share was taken of another diameter or of the radius, inches and millimetres were mixed, or another setting was cut.",

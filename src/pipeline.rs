@@ -125,7 +125,9 @@ pub fn inspect(
         Some(pair) => marks::measure_pair(pair, &look),
         None => marks::measure(&patch, &look),
     })?;
-    let marks = marks.with_scale(frame.scale.map_or(0.0, |s| s.relative_sigma()));
+    let mut marks = marks.with_scale(frame.scale.map_or(0.0, |s| s.relative_sigma()));
+    caveats.append(&mut new);
+    (marks.rim, new) = trace.stage("rim", || marks::rim(&photo, &frame, &references, &patch));
     caveats.append(&mut new);
     trace.record("marks", || record::marks(&patch, &marks))?;
     let (explanation, mut new) =

@@ -18,6 +18,8 @@ pub enum Ink {
     Reference,
     /// Where the light comes from.
     Lamp,
+    /// A ragged piece of the rim.
+    Ragged,
 }
 
 const FAMILIES: [[u8; 3]; 3] = [[0, 158, 115], [204, 121, 167], [86, 180, 233]];
@@ -32,6 +34,7 @@ impl Ink {
             Self::Strip => [213, 94, 0],
             Self::Reference => [240, 228, 66],
             Self::Lamp => [240, 228, 66],
+            Self::Ragged => [213, 94, 0],
         }
     }
     pub fn hex(self) -> String {
@@ -45,6 +48,7 @@ impl Ink {
             Self::Outline | Self::Reference => 1.5,
             Self::Shade | Self::Lit => 2.5,
             Self::Strip => 1.0,
+            Self::Ragged => 3.0,
             Self::Lamp => 4.0,
         }
     }
@@ -58,6 +62,6 @@ impl Ink {
     }
     /// Whether a dark line is laid under it, so that it shows on light ground as well.
     pub fn cased(self) -> bool {
-        matches!(self, Self::Outline | Self::Reference | Self::Lamp)
+        matches!(self, Self::Outline | Self::Reference | Self::Lamp | Self::Ragged)
     }
 }

@@ -12,6 +12,7 @@ mod plot;
 mod raster;
 pub mod record;
 mod request;
+mod rim;
 mod sheet;
 mod svg;
 
@@ -51,7 +52,7 @@ pub fn pictures(inspection: &Inspection) -> Pictures {
         Some(p) => (Some(other(&p.relief)), Some(other(&p.colour))),
         None => (None, None),
     };
-    Pictures { photo, floor, relief, colour, profile, spectrum }
+    Pictures { photo, floor, relief, colour, profile, spectrum, rim: rim::rim(inspection) }
 }
 
 /// Longest side of a thumbnail, pixels: three to a row fill a page, and a thousand of them take about 10 MB.

@@ -3,7 +3,7 @@
 use super::Ink;
 use crate::floor::Patch;
 use crate::geometry::Point;
-use crate::marks::{Edge, Family, Marks, Polarity, Strip};
+use crate::marks::{Edge, Family, Marks, Polarity, RimPiece, Strip};
 use crate::reference::Reference;
 use crate::report::Inspection;
 use crate::units::LengthUnit;
@@ -31,6 +31,7 @@ pub(super) fn on_photo(i: &Inspection, k: f64) -> Vec<Shape> {
     let place = |p: Point| i.frame.to_px.forward(p) * k;
     let mut out = marks(&i.marks, &i.patch, &place);
     out.extend(floor(&i.patch, &place));
+    out.extend(rim(i, &|p| i.frame.rim().forward(p) * k));
     out.extend(i.references.iter().filter_map(|r| reference(r, k)));
     out
 }
@@ -41,6 +42,19 @@ pub(super) fn on_floor(i: &Inspection, k: f64) -> Vec<Shape> {
     let mut out = marks(&i.marks, &i.patch, &place);
     out.extend(floor(&i.patch, &place));
     out
+}
+
+/// Ragged pieces of the rim, drawn on the stock beside the edge: `place` brings the plane of the stock's top into the
+/// picture.
+pub(super) fn rim(i: &Inspection, place: &dyn Fn(Point) -> Point) -> Vec<Shape> {
+    // Floor units; a rim is judged with a scale only, so these are mm: burr reaches 0.3 mm, and the line has its own width.
+    const BESIDE: f64 = 0.7;
+    let shape = |p: &RimPiece| {
+        let (s, c) = p.normal_deg.to_radians().sin_cos();
+        let points = p.points.iter().map(|q| place(*q + Point::new(c, s) * BESIDE)).collect();
+        Shape { points, closed: false, ink: Ink::Ragged }
+    };
+    i.marks.rim.pieces.iter().map(shape).collect()
 }
 
 /// Outline of the reference in a photo reduced by `k`, where it has one.

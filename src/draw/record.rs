@@ -135,7 +135,7 @@ pub fn marks(p: &Patch, m: &Marks) -> Record {
         .collect();
     let (q, g) = (&m.quality, &m.figure);
     let values = json!({
-        "families": families, "edges": edges, "strips": strips, "rim_ragged": m.rim_ragged,
+        "families": families, "edges": edges, "strips": strips, "rim_ragged": m.rim.ragged,
         "quality": {
             "visible_lines_per_10mm": q.visible_lines_per_10mm, "ridge_contrast": q.ridge_contrast,
             "height_p95_um": q.height_p95_um, "texture_rms": q.texture_rms,

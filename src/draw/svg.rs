@@ -89,7 +89,7 @@ fn outline(points: &[Point], closed: bool) -> String {
 /// What the colours of these shapes mean.
 pub(super) fn key(shapes: &[Shape], i: &Inspection) -> Vec<KeyEntry> {
     let families = (0..i.marks.families.len()).map(Ink::Family);
-    let rest = [Ink::Shade, Ink::Lit, Ink::Strip, Ink::Outline, Ink::Reference, Ink::Lamp];
+    let rest = [Ink::Shade, Ink::Lit, Ink::Strip, Ink::Ragged, Ink::Outline, Ink::Reference, Ink::Lamp];
     let used = |ink: &Ink| shapes.iter().any(|s| s.ink == *ink);
     families.chain(rest).filter(used).map(|ink| KeyEntry { swatch: swatch(ink), text: meaning(ink, i) }).collect()
 }
@@ -122,6 +122,7 @@ fn meaning(ink: Ink, i: &Inspection) -> String {
         Ink::Outline => "outline of the measured floor".into(),
         Ink::Reference => "reference for the scale".into(),
         Ink::Lamp => "direction of the light".into(),
+        Ink::Ragged => "ragged piece of the top edge (drawn beside it)".into(),
     }
 }
 

@@ -42,6 +42,7 @@ pub fn all(d: &Digest) -> (Vec<Case>, Option<Pair>) {
         if cause.verdict() == Verdict::DeflectionSteps {
             steps::deflection_conditions(d, &mut c);
         }
+        super::rim::weigh(d, &mut c);
         cases.push(c);
         lost.push(missed);
     }

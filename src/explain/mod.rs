@@ -11,6 +11,7 @@ pub mod findings;
 mod ladder;
 mod periodic;
 mod prior;
+mod rim;
 pub mod settle;
 mod shape;
 mod slips;

@@ -74,7 +74,7 @@ pub fn slips(d: &Digest, cause: Cause, line: Option<&Line>, strip: Option<&Strip
             )));
         }
     }
-    if let (Some(r), Some(Helix::DownCut)) = (d.marks.rim_ragged, d.plan.cutter.helix)
+    if let (Some(r), Some(Helix::DownCut)) = (d.marks.rim.ragged, d.plan.cutter.helix)
         && r.value - r.sigma > RAGGED
     {
         out.push(caveat::PLAN_SLIP_HELIX.with(format!(

@@ -14,7 +14,7 @@ fn m(value: f64, sigma: f64) -> Measured {
     Measured { value, sigma }
 }
 
-fn frame() -> FloorFrame {
+pub(super) fn frame() -> FloorFrame {
     FloorFrame {
         residual_px: 0.3,
         floor_offset_corrected: true,
@@ -23,7 +23,7 @@ fn frame() -> FloorFrame {
     }
 }
 
-fn patch() -> Patch {
+pub(super) fn patch() -> Patch {
     let outline = vec![Point::new(0.0, 0.0), Point::new(116.0, 0.0), Point::new(116.0, 76.0), Point::new(0.0, 76.0)];
     Patch {
         view: FloorView {
@@ -51,7 +51,7 @@ fn patch() -> Patch {
     }
 }
 
-fn plain_marks() -> Marks {
+pub(super) fn plain_marks() -> Marks {
     Marks {
         quality: Quality {
             texture_rms: 0.02,
@@ -144,7 +144,7 @@ fn with_strip(mut marks: Marks, width: f64, proud: bool) -> Marks {
 
 const PLAN: &str = "[cutter]\nshape = \"flat\"\ndiameter = 6.35\nflutes = 2\nhelix = \"down-cut\"\n[cut]\npattern = \"parallel\"\npass_angle_deg = 0\nboth_ways = true\nstepover = 2.54\ndepth = 2.5\nfeed = 3600\nspeed_rpm = 12000\n[pocket]\nwidth = 116\nheight = 76\n[material]\nkind = \"hardwood\"\n[machine]\nscrew_lead = 5";
 
-fn plan(change: &[(&str, &str)]) -> PlannedCut {
+pub(super) fn plan(change: &[(&str, &str)]) -> PlannedCut {
     let mut text = PLAN.to_owned();
     for (from, to) in change {
         assert!(text.contains(from), "{from} is not in the plan");

@@ -18,6 +18,8 @@ mod pair;
 mod peaks;
 mod plots;
 mod quality;
+mod rim;
+mod ring;
 mod search;
 mod stack;
 mod streaks;
@@ -25,6 +27,7 @@ mod strips;
 mod types;
 
 pub use pair::measure_pair;
+pub use rim::look as rim;
 pub use types::*;
 
 use crate::caveat::Caveat;
@@ -101,7 +104,7 @@ pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)>
         quality,
         flecks: flecks::find(&flat),
         figure: rest.figure,
-        rim_ragged: None,
+        rim: Rim::default(),
         profile,
         spectrum,
     };

@@ -167,6 +167,29 @@ pub struct Figure {
     pub outside: Option<f64>,
 }
 
+/// The top edges of the pocket and of what stands in it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Rim {
+    /// Share of the judged length with burr or torn fibre; `None` where the rim could not be judged.
+    pub ragged: Option<Measured>,
+    /// Share of the rim's length that could be judged.
+    pub judged_fraction: f64,
+    /// The ragged pieces, longest first.
+    pub pieces: Vec<RimPiece>,
+}
+
+/// One ragged piece of the rim.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RimPiece {
+    /// Along the edge, floor frame (walls are vertical: the rim's x and y are the floor's).
+    pub points: Vec<Point>,
+    pub length: f64,
+    /// Direction towards the stock at its middle, [0, 360).
+    pub normal_deg: f64,
+    /// Whether it is the edge of something standing in the pocket.
+    pub island: bool,
+}
+
 /// A one-dimensional profile across a direction.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Profile {
@@ -195,7 +218,7 @@ pub struct Marks {
     pub quality: Quality,
     pub flecks: Flecks,
     pub figure: Figure,
-    pub rim_ragged: Option<Measured>,
+    pub rim: Rim,
     pub profile: Profile,
     pub spectrum: Spectrum,
 }

@@ -7,7 +7,7 @@ use crate::explain::{Comparison, Finding, Retake, Verdict};
 use crate::fit::{Fit, Judgement, word};
 use crate::floor::Light;
 use crate::geometry::Point;
-use crate::marks::{Edge, Family, PeriodKind, Polarity, Strip};
+use crate::marks::{Edge, Family, PeriodKind, Polarity, Rim, RimPiece, Strip};
 use crate::opposite::Pair;
 use crate::photo::Photo;
 use crate::plan::CuttingFile;
@@ -244,7 +244,23 @@ struct FlecksFound {
 /// The pocket's top edges.
 #[derive(Serialize, JsonSchema)]
 struct RimFound {
+    /// Share of the judged length with burr or torn fibre; null where the rim could not be judged.
     ragged_fraction: Option<Measured>,
+    /// Share of the rim's length that could be judged.
+    judged_fraction: Option<f64>,
+    /// The ragged pieces, longest first.
+    ragged_pieces: Vec<RaggedPiece>,
+}
+
+/// One ragged piece of the rim, along the edge on the floor plane.
+#[derive(Serialize, JsonSchema)]
+struct RaggedPiece {
+    length_mm: f64,
+    /// Direction towards the stock at its middle, [0, 360).
+    normal_deg: f64,
+    /// Whether it is the edge of a letter or island.
+    island: bool,
+    points_mm: Vec<[f64; 2]>,
 }
 
 impl<'a> From<&'a Inspection> for Report<'a> {
@@ -345,7 +361,21 @@ fn marks(i: &Inspection) -> MarksFound {
             per_cm2: scaled.then_some(m.flecks.per_cm2),
             direction_deg: m.flecks.direction_deg,
         },
-        rim: RimFound { ragged_fraction: m.rim_ragged },
+        rim: rim(&m.rim),
+    }
+}
+
+fn rim(r: &Rim) -> RimFound {
+    let piece = |p: &RimPiece| RaggedPiece {
+        length_mm: p.length,
+        normal_deg: p.normal_deg,
+        island: p.island,
+        points_mm: points(&p.points),
+    };
+    RimFound {
+        ragged_fraction: r.ragged,
+        judged_fraction: r.ragged.map(|_| r.judged_fraction),
+        ragged_pieces: r.pieces.iter().map(piece).collect(),
     }
 }
 

@@ -93,6 +93,8 @@ pub struct Pictures {
     pub colour: Option<Picture>,
     pub profile: Option<String>,
     pub spectrum: Option<String>,
+    /// The most ragged stretch of the rim.
+    pub rim: Option<Picture>,
 }
 
 impl Inspection {

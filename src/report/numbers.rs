@@ -91,7 +91,7 @@ pub(super) fn main_numbers(i: &Inspection) -> Vec<(&'static str, String)> {
     }
     out.push(("Long edges", edges(i)));
     out.extend(i.marks.strips.iter().take(3).map(|s| ("Strip", strip(i, s))));
-    if let Some(r) = i.marks.rim_ragged {
+    if let Some(r) = i.marks.rim.ragged {
         out.push(("Ragged share of the rim", words::plus_minus(r.scaled(100.0), "%")));
     }
     out.push(("Lamp", words::lamp(i)));

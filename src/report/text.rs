@@ -25,6 +25,9 @@ pub fn text(i: &Inspection) -> String {
     for s in i.marks.strips.iter().take(1) {
         row("strip", super::numbers::strip(i, s));
     }
+    if let Some(r) = i.marks.rim.ragged {
+        row("rim", format!("{} of it ragged", words::plus_minus(r.scaled(100.0), "%")));
+    }
     row("scale", words::scale(i));
     row("lamp", words::lamp(i));
     out.push('\n');

@@ -99,6 +99,20 @@ pub(super) fn opposite(p: &Pair) -> String {
     )
 }
 
+/// What was seen of the rim; `None` where it was not judged.
+pub(super) fn rim(i: &Inspection) -> Option<String> {
+    let r = &i.marks.rim;
+    let share = r.ragged?;
+    let longest = r.pieces.first().map_or(String::new(), |p| {
+        format!(" The longest of {} ragged pieces is {} long.", r.pieces.len(), i.plan.units.show(p.length))
+    });
+    Some(format!(
+        "Burr or torn fibre along {} of the top edges that could be judged ({} of their length).{longest} Clean edges of test photos were read as up to a tenth ragged.",
+        plus_minus(share.scaled(100.0), "%"),
+        percent(r.judged_fraction),
+    ))
+}
+
 pub(super) fn period_kind(k: PeriodKind) -> &'static str {
     match k {
         PeriodKind::Relief => "relief",
