@@ -127,6 +127,7 @@ pub fn inspect(
     })?;
     let mut marks = marks.with_scale(frame.scale.map_or(0.0, |s| s.relative_sigma()));
     caveats.append(&mut new);
+    marks.surface = marks::surface(&marks.families, frame.scale.is_some());
     (marks.rim, new) = trace.stage("rim", || marks::rim(&photo, &frame, &references, &patch));
     caveats.append(&mut new);
     trace.record("marks", || record::marks(&patch, &marks))?;

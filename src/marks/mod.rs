@@ -24,10 +24,12 @@ mod search;
 mod stack;
 mod streaks;
 mod strips;
+mod surface;
 mod types;
 
 pub use pair::measure_pair;
 pub use rim::look as rim;
+pub use surface::of as surface;
 pub use types::*;
 
 use crate::caveat::Caveat;
@@ -105,6 +107,7 @@ pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)>
         flecks: flecks::find(&flat),
         figure: rest.figure,
         rim: Rim::default(),
+        surface: Surface::default(),
         profile,
         spectrum,
     };

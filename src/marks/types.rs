@@ -190,6 +190,22 @@ pub struct RimPiece {
     pub island: bool,
 }
 
+/// Surface figures of the ridges in the standards' terms (see `signal::roughness`), estimated from light.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Surface {
+    /// Mean width of the profile elements: the spacing of the strongest relief.
+    pub rsm_mm: Option<Measured>,
+    pub ra_um: Option<Measured>,
+    pub rq_um: Option<Measured>,
+    pub rz_um: Option<Measured>,
+    /// Cut-off of the Gaussian filter, by the standard's table.
+    pub cut_off_mm: Option<f64>,
+    /// Sampling lengths (each one cut-off long) that the floor holds, five at most.
+    pub sampling_lengths: Option<usize>,
+    /// Why a figure is missing.
+    pub why: Option<String>,
+}
+
 /// A one-dimensional profile across a direction.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Profile {
@@ -219,6 +235,7 @@ pub struct Marks {
     pub flecks: Flecks,
     pub figure: Figure,
     pub rim: Rim,
+    pub surface: Surface,
     pub profile: Profile,
     pub spectrum: Spectrum,
 }

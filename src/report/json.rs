@@ -7,7 +7,7 @@ use crate::explain::{Comparison, Finding, Retake, Verdict};
 use crate::fit::{Fit, Judgement, word};
 use crate::floor::Light;
 use crate::geometry::Point;
-use crate::marks::{Edge, Family, PeriodKind, Polarity, Rim, RimPiece, Strip};
+use crate::marks::{Edge, Family, PeriodKind, Polarity, Rim, RimPiece, Strip, Surface};
 use crate::opposite::Pair;
 use crate::photo::Photo;
 use crate::plan::CuttingFile;
@@ -147,6 +147,7 @@ struct MarksFound {
     figure: FigureFound,
     flecks: FlecksFound,
     rim: RimFound,
+    surface: SurfaceFound,
 }
 
 /// The second photo and how well it lies on the first.
@@ -250,6 +251,25 @@ struct RimFound {
     judged_fraction: Option<f64>,
     /// The ragged pieces, longest first.
     ragged_pieces: Vec<RaggedPiece>,
+}
+
+/// Surface figures of the ridges in the terms of ISO 4287 / ISO 21920-2, estimated from light: the strongest relief's mean
+/// period, repeated; what does not repeat is averaged out.
+#[derive(Serialize, JsonSchema)]
+struct SurfaceFound {
+    /// Mean width of the profile elements.
+    rsm_mm: Option<Measured>,
+    ra_um: Option<Measured>,
+    rq_um: Option<Measured>,
+    rz_um: Option<Measured>,
+    /// Cut-off of the Gaussian filter (ISO 16610-21), by the table of ISO 4288.
+    cut_off_mm: Option<f64>,
+    /// Of one cut-off each; five make the standard's evaluation length.
+    sampling_lengths: Option<usize>,
+    /// Where heights come from: light.
+    estimated_from: &'static str,
+    /// Why a figure is null.
+    why: Option<String>,
 }
 
 /// One ragged piece of the rim, along the edge on the floor plane.
@@ -362,6 +382,7 @@ fn marks(i: &Inspection) -> MarksFound {
             direction_deg: m.flecks.direction_deg,
         },
         rim: rim(&m.rim),
+        surface: surface(&m.surface),
     }
 }
 
@@ -376,6 +397,19 @@ fn rim(r: &Rim) -> RimFound {
         ragged_fraction: r.ragged,
         judged_fraction: r.ragged.map(|_| r.judged_fraction),
         ragged_pieces: r.pieces.iter().map(piece).collect(),
+    }
+}
+
+fn surface(s: &Surface) -> SurfaceFound {
+    SurfaceFound {
+        rsm_mm: s.rsm_mm,
+        ra_um: s.ra_um,
+        rq_um: s.rq_um,
+        rz_um: s.rz_um,
+        cut_off_mm: s.cut_off_mm,
+        sampling_lengths: s.sampling_lengths,
+        estimated_from: "light",
+        why: s.why.clone(),
     }
 }
 

@@ -65,6 +65,28 @@ pub(super) fn edges(i: &Inspection) -> String {
     }
 }
 
+/// Surface figures in the standards' terms: name and value.
+pub(super) fn surface(i: &Inspection) -> Vec<(&'static str, String)> {
+    let (s, u) = (&i.marks.surface, i.plan.units);
+    let heights = [
+        ("Ra, arithmetic mean deviation", s.ra_um),
+        ("Rq, root mean square deviation", s.rq_um),
+        ("Rz, peak to valley in a sampling length", s.rz_um),
+    ];
+    let mut out: Vec<(&'static str, String)> = vec![];
+    out.extend(s.rsm_mm.map(|m| ("RSm, mean width of the profile elements", words::length(i, m))));
+    out.extend(
+        heights
+            .iter()
+            .filter_map(|(name, h)| h.map(|h| (*name, format!("{} (estimated from light)", words::height(u, h))))),
+    );
+    out.extend(s.cut_off_mm.zip(s.sampling_lengths).map(|(lc, n)| {
+        let lengths = if n == 1 { "one sampling length".to_owned() } else { format!("{n} sampling lengths") };
+        ("Filter", format!("Gaussian, cut-off {lc} mm, {lengths}"))
+    }));
+    out
+}
+
 /// The list of main numbers: name and value.
 pub(super) fn main_numbers(i: &Inspection) -> Vec<(&'static str, String)> {
     let u = i.plan.units;

@@ -99,6 +99,14 @@ pub(super) fn opposite(p: &Pair) -> String {
     )
 }
 
+/// What the surface figures are, or why they are missing.
+pub(super) fn surface(i: &Inspection) -> String {
+    match &i.marks.surface.why {
+        Some(why) => format!("Ra, Rq and Rz are not given: {why}."),
+        None => "Figures of the evenly spaced ridges alone, by the definitions of ISO 4287 and ISO 21920-2, from heights that the light tells. The wood's own texture is averaged out, so a stylus on the same floor reads more.".into(),
+    }
+}
+
 /// What was seen of the rim; `None` where it was not judged.
 pub(super) fn rim(i: &Inspection) -> Option<String> {
     let r = &i.marks.rim;

@@ -7,6 +7,7 @@
 mod fundamental;
 mod harmonic;
 mod plane;
+pub mod roughness;
 mod wave;
 
 pub use fundamental::{Fundamental, background, fundamental};
