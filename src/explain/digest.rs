@@ -35,7 +35,7 @@ const IN_STEP: f64 = 0.15;
 /// Rounding of real step edges, mm (wood springs back; common practice, no source).
 const EDGE_ROUNDING_MM: f64 = 0.05;
 /// Blur of a sharp phone photo, px, one sigma.
-const USUAL_BLUR_PX: f64 = 1.0;
+pub(super) const USUAL_BLUR_PX: f64 = 1.0;
 /// Relative brightness change of lines (rms) from which an eye sees them at all, and sees them at once: contrast
 /// sensitivity is about one percent at best (from memory), less on textured wood. Lines fainter than that are no ridges
 /// a user would ask about: a floor with only such lines is clean where the lamp is low.

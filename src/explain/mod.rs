@@ -4,6 +4,7 @@
 //! [`absence`]), weights become probabilities and a verdict ([`verdict`]), and words and changes follow.
 
 mod absence;
+mod along;
 mod cases;
 mod changes;
 mod digest;
@@ -92,6 +93,29 @@ pub struct Comparison {
     pub matches: Vec<PitchMatch>,
 }
 
+/// Marks along the passes that this photo could show.
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+pub struct Along {
+    /// Resolution at the middle of the floor.
+    pub px_per_mm: f64,
+    /// Finest spacing that shows at this resolution and sharpness.
+    pub finest_mm: f64,
+    /// What the plan lets expect: feed per turn, feed per tooth.
+    pub marks: Vec<AlongMark>,
+}
+
+/// One kind of marks along the passes.
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+pub struct AlongMark {
+    pub what: String,
+    pub pitch_mm: f64,
+    /// Resolution from which they would show in a photo as sharp as this one.
+    pub px_per_mm_needed: f64,
+    pub shows: bool,
+    /// The spacing of lines that agrees with them; null where none does.
+    pub found_mm: Option<f64>,
+}
+
 /// Why the photo should be taken again, and how.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Retake {
@@ -105,6 +129,8 @@ pub struct Explanation {
     /// Sorted, most probable first; probabilities sum to at most 1.
     pub findings: Vec<Finding>,
     pub comparison: Comparison,
+    /// `None` without a scale.
+    pub along: Option<Along>,
     pub retake: Option<Retake>,
     /// One sentence a hobbyist understands.
     pub headline: String,
@@ -168,10 +194,13 @@ pub fn weigh(
     let open = p[top] < OPEN && verdict != Verdict::Both;
     let causes: Vec<(Cause, f64)> = order.iter().map(|i| (cases[*i].cause, p[*i])).collect();
     let settled = open.then(|| settle::settle(&causes, plan)).flatten();
+    let comparison = slips::compare(&d);
+    let middle = d.patch.view.to_floor(0.5 * patch.view.luma.width as f64, 0.5 * patch.view.luma.height as f64);
     let explanation = Explanation {
         verdict,
         findings,
-        comparison: slips::compare(&d),
+        along: along::along(&d, frame.to_px.scale_at(middle), &comparison.matches),
+        comparison,
         retake: retake(&d, fit.verdict(), verdict),
         headline,
         would_settle: settled,

@@ -52,7 +52,7 @@ pub struct Options {
 
 /// Finest pitch looked for, samples of the view (photo pixels): below it the camera's own colour filter and the JPEG's
 /// rounding make lines of their own (seen at 3.1 to 3.3 px in photos of plain oak and of printed text).
-const FINEST: f64 = 3.5;
+pub const FINEST: f64 = 3.5;
 
 /// Measures the marks of a patch.
 ///

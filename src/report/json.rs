@@ -3,7 +3,7 @@
 
 use super::Inspection;
 use crate::caveat::Caveat;
-use crate::explain::{Comparison, Finding, Retake, Verdict};
+use crate::explain::{Along, Comparison, Finding, Retake, Verdict};
 use crate::fit::{Fit, Judgement, word};
 use crate::floor::Light;
 use crate::geometry::Point;
@@ -148,6 +148,8 @@ struct MarksFound {
     flecks: FlecksFound,
     rim: RimFound,
     surface: SurfaceFound,
+    /// Marks along the passes that this photo could show; null without a scale.
+    along_pass: Option<Along>,
 }
 
 /// The second photo and how well it lies on the first.
@@ -383,6 +385,7 @@ fn marks(i: &Inspection) -> MarksFound {
         },
         rim: rim(&m.rim),
         surface: surface(&m.surface),
+        along_pass: i.explanation.along.clone(),
     }
 }
 

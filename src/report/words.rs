@@ -2,8 +2,8 @@
 
 use super::Inspection;
 use crate::expect::Cause;
-use crate::explain::Verdict;
 use crate::explain::findings;
+use crate::explain::{Along, Verdict};
 use crate::fit::Grade;
 use crate::floor::LightSource;
 use crate::marks::PeriodKind;
@@ -97,6 +97,31 @@ pub(super) fn opposite(p: &Pair) -> String {
         p.registered.residual_px,
         percent(p.shared_fraction),
     )
+}
+
+/// What could show along the passes, a sentence a kind.
+pub(super) fn along(i: &Inspection, a: &Along) -> Vec<String> {
+    let show = |mm: f64| i.plan.units.show(mm);
+    let first = format!(
+        "The floor has {:.1} pixels per millimetre here: marks show from {} apart on.",
+        a.px_per_mm,
+        show(a.finest_mm)
+    );
+    let none = a.marks.is_empty().then(|| {
+        "Feed and speed are not in the plan, so marks of single turns and teeth cannot be named by their spacing."
+            .to_owned()
+    });
+    let each = a.marks.iter().map(|m| match (m.found_mm, m.shows) {
+        (Some(f), _) => format!("The {} is {}: lines {} apart agree with it.", m.what, show(m.pitch_mm), show(f)),
+        (None, true) => format!("The {} is {}: no lines of that spacing stand out.", m.what, show(m.pitch_mm)),
+        (None, false) => format!(
+            "The {} is {}, too fine for this photo: about {:.0} pixels per millimetre would show it.",
+            m.what,
+            show(m.pitch_mm),
+            m.px_per_mm_needed.ceil()
+        ),
+    });
+    std::iter::once(first).chain(none).chain(each).collect()
 }
 
 /// What the surface figures are, or why they are missing.

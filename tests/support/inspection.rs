@@ -187,6 +187,7 @@ fn explanation(scaled: bool) -> Explanation {
         changes,
     };
     Explanation {
+        along: None,
         verdict: Verdict::Scallops,
         findings: vec![
             finding(Cause::Cusps, 0.72, "Sharp ridges stand between the passes.", vec![change]),
