@@ -32,8 +32,9 @@ pub use rim::look as rim;
 pub use surface::of as surface;
 pub use types::*;
 
+use crate::caveat;
 use crate::caveat::Caveat;
-use crate::error::{Error, Result, Stage};
+use crate::error::Result;
 use crate::floor::Patch;
 use crate::signal::PlaneSpectrum;
 use families::Search;
@@ -56,16 +57,13 @@ pub const FINEST: f64 = 3.5;
 
 /// Measures the marks of a patch.
 ///
-/// Fails when less than about 200 samples of lit floor are left once the margin along walls and shadows is taken off.
+/// Where less than about 200 samples of lit floor are left once the margin along walls and shadows is taken off, no mark was
+/// looked for, and a caveat says so ([`Marks::unmeasured`]).
 pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)> {
     let finest = options.hints.iter().copied().filter(|h| *h > 0.0).fold(f64::INFINITY, f64::min);
     let Some(flat) = Flat::of(patch, options.scaled, finest) else {
-        return Err(Error::new(
-            Stage::Marks,
-            "the lit floor",
-            "is too small to be measured once its borders are left out",
-            "photograph the pocket larger, or give its outline",
-        ));
+        let text = "Once its borders are left out, too little of the lit floor remains to look for marks on.";
+        return Ok((Marks::unmeasured(), vec![caveat::LITTLE_FLOOR_LEFT.with(text)]));
     };
     let taper = flat.taper();
     let weighted = crate::raster::Plane {

@@ -55,7 +55,8 @@ fn tallest(edges: &[Edge]) -> Option<Measured> {
 fn detectable(flat: &Flat, found: &Found, trials: f64, pitch: Option<f64>, lamp: &Lamp) -> (f64, Option<f64>) {
     let Some((stack, ray)) = &found.lead else { return (0.0, None) };
     let pitch = pitch.unwrap_or(USUAL_PITCH * flat.unit);
-    let f = (1.0 / pitch).clamp(ray.lowest, ray.highest);
+    // On a small or coarse piece of floor the lowest frequency lies over the highest: then nothing could be looked for.
+    let f = (1.0 / pitch).max(ray.lowest).min(ray.highest);
     // The median round about: a family's own lobes raise the background next to its line.
     let round: Vec<f64> = (-8..=8).filter_map(|i| ray.background_at(f * 1.3f64.powf(f64::from(i) / 8.0))).collect();
     let Some(background) = crate::stats::median(&round) else { return (0.0, None) };

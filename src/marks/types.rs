@@ -241,6 +241,10 @@ pub struct Marks {
 }
 
 impl Marks {
+    /// Nothing was looked at: no line of any contrast would have been found.
+    pub fn unmeasured() -> Self {
+        Self { quality: Quality { detectable_contrast: 1.0, ..Quality::default() }, ..Self::default() }
+    }
     /// Adds the scale's relative sigma to every length and height (it is common to all of them).
     pub fn with_scale(mut self, relative: f64) -> Self {
         let add = |m: &mut Measured| *m = m.with_relative(relative);
