@@ -6,7 +6,7 @@ use super::{Lever, change};
 use crate::expect::Cause;
 use crate::expect::cost;
 use crate::expect::physics::{cusp_height_mm, shim_mm, tilt_for_dish_deg, tilt_for_saw_deg};
-use crate::units::LengthUnit;
+use crate::units::{LengthUnit, line_difference};
 
 /// Lean of a spindle that counts as square for wood, mm per m (about 0.002 in over 8 in; common practice, no source).
 const SQUARE_MM_PER_M: f64 = 0.25;
@@ -43,13 +43,21 @@ fn slope_words(slope: f64) -> String {
     format!("{:.2} mm per 100 mm ({:.3} in per 4 in)", 100.0 * slope, 4.0 * slope)
 }
 
-/// Which way the spindle's top leans, from the light and the sign of the lines: a saw whose thin lines are dark steps
-/// down going away from the lamp, so each pass rises that way and the spindle's top leans towards the lamp.
-fn leans_to(d: &Digest, line: &Line) -> Option<&'static str> {
-    d.patch.light.from_deg?;
+/// Light that comes along the lines within this many degrees shows no side: the frame's turn and the lamp's own side are known
+/// to a few degrees each.
+const ALONG_DEG: f64 = 15.0;
+
+/// Which way the spindle's top leans, from the light and the sign of the lines. Each pass' floor rises to the side away from
+/// which the spindle's top leans, and a step falls back beside it: where the lines are thin and dark, they fall going away
+/// from the lamp, so the top leans towards the lamp (tests/truth/lean.py turns and presses a disc to see it).
+fn leans_to(d: &Digest, line: &Line) -> Option<(&'static str, &'static str)> {
+    let from_line = line_difference(d.patch.light.from_deg?.value, line.family.normal_deg.value).abs();
+    if from_line > 90.0 - ALONG_DEG {
+        return None;
+    }
     match line.family.skew {
-        k if k < -0.5 => Some("its top leans towards the side that the lamp stood on"),
-        k if k > 0.5 => Some("its top leans away from the side that the lamp stood on"),
+        k if k < -0.5 => Some(("towards", "away from it")),
+        k if k > 0.5 => Some(("away from", "towards it")),
         _ => None,
     }
 }
@@ -67,18 +75,20 @@ pub(super) fn square_up(d: &Digest, cause: Cause, line: Option<&Line>) -> Vec<Ch
     let to = match needed {
         Some(deg) => {
             let slope = deg.to_radians().tan();
+            let side = line.filter(|_| across).and_then(|l| leans_to(d, l));
             let shim = d.plan.machine.mount_bolt_spacing_mm.map_or(String::new(), |b| {
-                format!(
-                    "; a shim of {} under one row of its bolts, which are {} apart",
-                    u.show(shim_mm(slope, b)),
-                    u.show(b)
-                )
+                let row = match side {
+                    Some(_) => {
+                        "the upper row of its bolts where the plate behind it stands on the side that the top leans to, under the lower row where it stands on the other"
+                    }
+                    None => "one row of its bolts",
+                };
+                format!("; a shim of {} under {row}; the rows are {} apart", u.show(shim_mm(slope, b)), u.show(b))
             });
-            let side = line
-                .filter(|_| across)
-                .and_then(|l| leans_to(d, l))
-                .map_or(String::new(), |s| format!("; {s}, so move it back from there"));
-            format!("square it {way} the passes by about {deg:.2} degrees, {}{shim}{side}", slope_words(slope))
+            let side = side.map_or(String::new(), |(to, back)| {
+                format!("; its top leans {to} the side that the lamp stood on, so move it {back}")
+            });
+            format!("square it {way} the passes by about {deg:.2} degrees, {}{side}{shim}", slope_words(slope))
         }
         None => format!("square it {way} the passes, with a dial on an arm in the spindle swept over the table"),
     };
