@@ -20,6 +20,8 @@ pub enum Ink {
     Lamp,
     /// A ragged piece of the rim.
     Ragged,
+    /// Where the plan makes a mark likely: nothing that was measured.
+    Foretold,
 }
 
 const FAMILIES: [[u8; 3]; 3] = [[0, 158, 115], [204, 121, 167], [86, 180, 233]];
@@ -35,6 +37,8 @@ impl Ink {
             Self::Reference => [240, 228, 66],
             Self::Lamp => [240, 228, 66],
             Self::Ragged => [213, 94, 0],
+            // Outside the eight hues: what is foretold must not pass for what was found.
+            Self::Foretold => [255, 0, 255],
         }
     }
     pub fn hex(self) -> String {
@@ -49,6 +53,7 @@ impl Ink {
             Self::Shade | Self::Lit => 2.5,
             Self::Strip => 1.0,
             Self::Ragged => 3.0,
+            Self::Foretold => 2.0,
             Self::Lamp => 4.0,
         }
     }
@@ -57,11 +62,12 @@ impl Ink {
         match self {
             Self::Lit => "7 4",
             Self::Outline => "4 3",
+            Self::Foretold => "1 4",
             _ => "",
         }
     }
     /// Whether a dark line is laid under it, so that it shows on light ground as well.
     pub fn cased(self) -> bool {
-        matches!(self, Self::Outline | Self::Reference | Self::Lamp | Self::Ragged)
+        matches!(self, Self::Outline | Self::Reference | Self::Lamp | Self::Ragged | Self::Foretold)
     }
 }

@@ -22,7 +22,7 @@ pub use request::{request_drawings, request_pdf};
 pub use sheet::{Item, Paper, Sheet};
 
 use ink::Ink;
-use overlay::{Shape, on_floor, on_photo};
+use overlay::{Shape, foretold, on_floor, on_photo};
 
 use crate::floor::Patch;
 use crate::photo::Photo;
@@ -52,7 +52,8 @@ pub fn pictures(inspection: &Inspection) -> Pictures {
         Some(p) => (Some(other(&p.relief)), Some(other(&p.colour))),
         None => (None, None),
     };
-    Pictures { photo, floor, relief, colour, profile, spectrum, rim: rim::rim(inspection) }
+    let foretold = foretold_picture(inspection);
+    Pictures { photo, floor, relief, colour, foretold, profile, spectrum, rim: rim::rim(inspection) }
 }
 
 /// Longest side of a thumbnail, pixels: three to a row fill a page, and a thousand of them take about 10 MB.
@@ -77,6 +78,12 @@ fn photo_picture(i: &Inspection) -> Picture {
     let (base, k) = reduced(&i.photo, REPORT_SIDE);
     let shapes = on_photo(i, k);
     Picture { svg: svg::picture(&base, &shapes, None), key: svg::key(&shapes, i) }
+}
+
+fn foretold_picture(i: &Inspection) -> Option<Picture> {
+    let (base, k) = reduced(&i.photo, REPORT_SIDE);
+    let shapes = foretold(i, k);
+    (!shapes.is_empty()).then(|| Picture { svg: svg::picture(&base, &shapes, None), key: svg::key(&shapes, i) })
 }
 
 fn floor_picture(i: &Inspection, patch: &Patch) -> Picture {

@@ -23,6 +23,8 @@ const MOST_FAMILIES: usize = 2;
 const MOST_FULL_LINES: usize = 60;
 /// Lines up to which every one gets its tick: on 1600 pixels, 400 ticks stand 4 pixels apart.
 const MOST_TICKS: usize = 400;
+/// Half the size of a sign for a corner, mm: well under the least stepover that is laid out.
+const SIGN_MM: f64 = 0.6;
 /// Length of a tick, share of the floor's reach along the lines.
 const TICK: f64 = 0.05;
 
@@ -55,6 +57,27 @@ pub(super) fn rim(i: &Inspection, place: &dyn Fn(Point) -> Point) -> Vec<Shape> 
         Shape { points, closed: false, ink: Ink::Ragged }
     };
     i.marks.rim.pieces.iter().map(shape).collect()
+}
+
+/// What the plan foretells, with the edges that were found, over the photo reduced by `k`. Empty where nothing was laid.
+pub(super) fn foretold(i: &Inspection, k: f64) -> Vec<Shape> {
+    let Some(p) = i.explanation.predicted.as_ref().filter(|p| !p.entries.is_empty()) else { return vec![] };
+    let place = |p: Point| i.frame.to_px.forward(p) * k;
+    let shape = |points: &[Point], closed| Shape {
+        points: points.iter().map(|p| place(*p)).collect(),
+        closed,
+        ink: Ink::Foretold,
+    };
+    let sign = |at: &Point, arms: [(f64, f64); 4]| arms.map(|(x, y)| *at + Point::new(x, y) * SIGN_MM);
+    let mut out: Vec<Shape> = p.slots.iter().map(|s| shape(s, true)).collect();
+    for at in &p.corners {
+        let [a, b, c, d] = sign(at, [(-1.0, -1.0), (1.0, 1.0), (-1.0, 1.0), (1.0, -1.0)]);
+        out.extend([shape(&[a, b], false), shape(&[c, d], false)]);
+    }
+    out.extend(p.entries.iter().map(|at| shape(&sign(at, [(-1.5, 0.0), (0.0, -1.5), (1.5, 0.0), (0.0, 1.5)]), true)));
+    let edges = Marks { edges: i.marks.edges.clone(), ..Marks::default() };
+    out.extend(marks(&edges, &i.patch, &place));
+    out
 }
 
 /// Outline of the reference in a photo reduced by `k`, where it has one.

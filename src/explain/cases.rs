@@ -43,6 +43,7 @@ pub fn all(d: &Digest) -> (Vec<Case>, Option<Pair>) {
             steps::deflection_conditions(d, &mut c);
         }
         super::rim::weigh(d, &mut c);
+        c.faint = d.faint(c.family);
         cases.push(c);
         lost.push(missed);
     }
@@ -54,9 +55,29 @@ pub fn all(d: &Digest) -> (Vec<Case>, Option<Pair>) {
     };
     let pair = best(Verdict::Scallops).zip(best(Verdict::DeflectionSteps)).map(|(s, t)| {
         let own = |i: usize| cases[i].log_weight - lost[i];
-        // Single edges beside even ridges are seldom steps: only a strip, both its edges seen, speaks for a second fault.
-        let bare = if cases[t].strips.is_empty() { -STRONG } else { 0.0 };
-        Pair { scallop: cases[s].cause, steps: cases[t].cause, log_weight: own(s) + own(t) + bare + BOTH_PRIOR.ln() }
+        // Single edges beside even ridges are seldom steps: only a strip, both its edges seen, speaks for a second fault, or a
+        // few lines of the ridges themselves that are far stronger than all others.
+        let steps = if steps_among(d, cases[s].family) {
+            STRONG
+        } else {
+            own(t) + if cases[t].strips.is_empty() { -STRONG } else { 0.0 }
+        };
+        Pair { scallop: cases[s].cause, steps: cases[t].cause, log_weight: own(s) + steps + BOTH_PRIOR.ln() }
     });
     (cases, pair)
+}
+
+/// A line this many times as strong as its family's others, by this many of its sigmas, has a step beneath it: lights of a
+/// wall make the outermost lines up to one and a half times as strong (made floors, 2026-11).
+const STRONGER: f64 = 1.75;
+const SIGMAS: f64 = 4.0;
+/// A first pass at full width ends under one line, or two; every second line is something else.
+const FEW: usize = 3;
+
+/// Whether a few lines of a family stand out as where a pass of another level ends.
+fn steps_among(d: &Digest, family: Option<usize>) -> bool {
+    let Some(f) = family.map(|f| &d.marks.families[f]) else { return false };
+    let strong = |s: &crate::units::Measured| s.value > STRONGER && s.value - 1.0 > SIGMAS * s.sigma;
+    let n = f.lines.iter().filter(|l| strong(&l.strength)).count();
+    f.lines.len() > 4 * FEW && (1..=FEW).contains(&n)
 }

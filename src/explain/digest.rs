@@ -30,6 +30,8 @@ pub const COLOUR_SHARE: (f64, f64) = (0.12, 0.3);
 /// No photo is trusted for ridges under this, micrometres: routed wood is rough by 3 to 5 um (Ra; Sutcu & Karagoz,
 /// BioResources 8(4) (2013) 5435).
 const LEAST_CLAIM_UM: f64 = 3.0;
+/// Under this many passes in step a floor's spectrum is unsure of its lines, and edges are looked at one by one as well.
+pub const FEW_PASSES: f64 = 8.0;
 /// An edge is in step with a family within this share of the period: edges are located to a few hundredths of it.
 const IN_STEP: f64 = 0.15;
 /// Rounding of real step edges, mm (wood springs back; common practice, no source).
@@ -140,9 +142,16 @@ impl<'a> Digest<'a> {
         lines.sort_by(|a, b| strength(b).total_cmp(&strength(a)));
         let scaled = frame.scale.is_some();
         let mut loose = loose_edges(patch, marks, plan, &lines, scaled);
-        let spacings = expected.of(PitchRole::Planned).chain(expected.of(PitchRole::Rounded));
-        let planned: Vec<f64> = spacings.filter(|_| scaled).collect();
-        let mut ladder = ladder::find(loose.indices.iter().map(|i| &marks.edges[*i]), &planned);
+        let roles = [PitchRole::Planned, PitchRole::Rounded, PitchRole::Twice];
+        let planned: Vec<f64> = roles.into_iter().flat_map(|r| expected.of(r)).filter(|_| scaled).collect();
+        // A family of few lines explains some flanks and leaves others: the rungs are looked for among all of them.
+        let few = lines.iter().any(|l| l.real > 0.4 && l.family.coherent_passes < FEW_PASSES);
+        let rung = |e: &&Edge| e.snr >= EDGE_SNR && !fillet(e, patch, plan, scaled);
+        let mut ladder = if few {
+            ladder::find(marks.edges.iter().filter(rung), &planned)
+        } else {
+            ladder::find(loose.indices.iter().map(|i| &marks.edges[*i]), &planned)
+        };
         if let Some(l) = &mut ladder {
             // Late wood can lie as even as three or four passes; then colour goes with it.
             let colour = ramp(marks.figure.chroma_share.unwrap_or(COLOUR_SHARE.1), COLOUR_SHARE.0, COLOUR_SHARE.1);
@@ -178,6 +187,17 @@ impl<'a> Digest<'a> {
     pub fn any_line(&self) -> f64 {
         let ladder = self.ladder.as_ref().map_or(0.0, |l| l.real);
         self.lines.iter().map(|l| l.real).fold(ladder, f64::max)
+    }
+    /// Whether the marks that speak for a cause, a family (index among the marks') or else the single edges, are so faint
+    /// that an eye may not see them.
+    pub fn faint(&self, family: Option<usize>) -> bool {
+        if let Some(f) = family {
+            return contrast(&self.marks.families[f]) < FAINT.0;
+        }
+        let edges = || self.loose.indices.iter().map(|i| &self.marks.edges[*i]);
+        let length: f64 = edges().map(|e| e.length).sum();
+        let light: f64 = edges().map(|e| e.length * e.deficit.value.abs()).sum();
+        self.scaled && length > 0.0 && light < FAINT.1 * length
     }
     /// Whether a line is one of several of nearly one pitch that fan out over directions: arcs or circles.
     pub fn fans_out(&self, l: &Line) -> bool {
@@ -220,7 +240,7 @@ pub fn contrast(f: &Family) -> f64 {
 
 /// One side of a found outline against the wall's foot, mm, one sigma: chips, a fillet, the shadow's border (common
 /// practice, no source).
-const OUTLINE_SIGMA_MM: f64 = 0.4;
+pub const OUTLINE_SIGMA_MM: f64 = 0.4;
 
 /// The pocket's measured size over the planned one: root of the ratio of the areas of the boxes along its walls. `None`
 /// where the pocket itself gave the scale, or its outline was not found along straight walls.
@@ -317,7 +337,7 @@ fn loose_edges(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], 
         }
         out.indices.push(i);
         out.length += e.length;
-        weighed += e.length * (1.0 - like_figure(e, marks));
+        weighed += e.length * (1.0 - like_figure(e, marks)) * if scaled { seen_edge(e) } else { 1.0 };
         if e.polarity == Polarity::Shade {
             shade += e.length;
         }
@@ -343,6 +363,20 @@ fn loose_edges(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], 
     let trust = if patch.outline_assumed { 0.4 } else { 1.0 };
     out.amount = trust * ramp(weighed / patch.area.max(1e-9).sqrt(), 0.1, 1.0);
     out
+}
+
+/// Missing or added light of an edge, mm, from which an eye sees it at all, and sees it at once. A line of 0.09 mm is what an
+/// eye resolves at 0.3 m (one arc minute); a full shadow of 0.01 mm, a step of 2 um under a lamp at 12 degrees, drowns in
+/// the texture of any board, one of 0.04 mm (8 um) is a line.
+const SEEN_EDGE_MM: (f64, f64) = (0.01, 0.04);
+
+/// Under this relative brightness change (rms) lines, and under this missing light single edges (mm), may escape an eye: twice
+/// the contrast that an eye sees on even ground, half the width that it resolves at 0.3 m. Wood is no even ground.
+const FAINT: (f64, f64) = (0.02, 0.05);
+
+/// How surely an eye sees an edge, 0 to 1; floor frame in mm.
+fn seen_edge(e: &Edge) -> f64 {
+    ramp(e.deficit.value.abs(), SEEN_EDGE_MM.0, SEEN_EDGE_MM.1)
 }
 
 /// Whether an edge is the foot of a wall: its rounding as a round cutter leaves it, or the glow of a lit wall.

@@ -11,6 +11,8 @@ mod digest;
 pub mod findings;
 mod ladder;
 mod periodic;
+mod place;
+mod predicted;
 mod prior;
 mod rim;
 pub mod settle;
@@ -24,6 +26,7 @@ mod weights;
 mod words;
 
 pub use changes::Lever;
+pub use predicted::Predicted;
 pub use words::sureness;
 
 use digest::Digest;
@@ -136,6 +139,8 @@ pub struct Explanation {
     pub headline: String,
     /// The photo or test cut that would separate the leading causes best.
     pub would_settle: Option<String>,
+    /// Where the planned passes give the floor marks of their own; `None` where the plan does not say.
+    pub predicted: Option<Predicted>,
 }
 
 /// Findings under this probability are not listed.
@@ -204,6 +209,7 @@ pub fn weigh(
         retake: retake(&d, fit.verdict(), verdict),
         headline,
         would_settle: settled,
+        predicted: predicted::predicted(&d),
     };
     let slips = slips::slips(&d, cases[top].cause, line_of(top), strip_of(top));
     (explanation, slips)

@@ -1,6 +1,6 @@
 //! Causes that leave evenly spaced lines: pitch, direction, profile and height of each family against each of them.
 
-use super::digest::{ALIGNED_DEG, AXIS_SCALE_SIGMA, Digest, Line, OBLIQUE_DEG, contrast};
+use super::digest::{ALIGNED_DEG, AXIS_SCALE_SIGMA, Digest, FEW_PASSES, Line, OBLIQUE_DEG, contrast};
 use super::ladder::Ladder;
 use super::shape::{self, Kind};
 use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, between, size_gain};
@@ -21,6 +21,10 @@ const CHATTER_MM: (f64, f64) = (0.15, 3.0);
 const LEAN_DEG: (f64, f64) = (0.5, 0.9);
 /// A lean above this is not believed, degrees: the operator would see it by eye.
 const LEAN_LIMIT_DEG: f64 = 2.5;
+
+/// Leads of screws and pitches of belts that hobby machines are built with, mm: trapezoidal screws 2 to 10, ball screws 5 and
+/// 10, tenths of an inch, toothed belts 2 and 3 (common practice, no source). They stand in for a plan that gives none.
+const USUAL_LEADS_MM: [f64; 8] = [2.0, 2.54, 3.0, 4.0, 5.0, 5.08, 8.0, 10.0];
 
 /// Causes that show as a family of lines.
 pub const PERIODIC: [Cause; 8] = [
@@ -47,7 +51,13 @@ pub fn weigh(d: &Digest, case: &mut Case) {
             (l, c.log_weight * l.real.sqrt() - STRONG * (1.0 - l.real), c)
         })
         .max_by(|a, b| a.1.total_cmp(&b.1));
-    let ladder = d.ladder.as_ref().filter(|l| l.real > 0.02);
+    // Of the same lines a family of many says more than rungs one by one.
+    let same = |s: &Ladder, l: &Line| {
+        l.family.coherent_passes >= FEW_PASSES
+            && line_difference(s.normal_deg, l.family.normal_deg.value).abs() < 2.0 * ALIGNED_DEG
+            && s.pitch.value < 1.5 * l.family.pitch.value
+    };
+    let ladder = d.ladder.as_ref().filter(|s| s.real > 0.02 && !d.lines.iter().any(|l| l.real > 0.2 && same(s, l)));
     match (best, ladder) {
         (Some((l, weight, c)), _) if l.real > ladder.map_or(0.02, |s| s.real) => {
             case.family = Some(l.index);
@@ -62,24 +72,32 @@ pub fn weigh(d: &Digest, case: &mut Case) {
 fn by_ladder(d: &Digest, l: &Ladder, case: &mut Case) {
     let mut c = Case::new(case.cause, 1.0);
     let lines = format!("{} lines at even distances of {}", l.rungs, d.show(l.pitch.value));
+    // Steps of passes that alternate may face either way, one by one or in pairs.
     let ridges = match case.cause {
         Cause::TiltAcrossPasses => -1.0,
         Cause::TiltAlongPasses | Cause::Cusps => 1.0,
+        Cause::AlternatingPasses => 0.0,
         _ => return case.add(-STRONG, format!("{lines} stay unexplained")),
     };
     c.add(WEAK, lines);
     if d.scaled {
         let at =
             |role, share| d.expected.of(role).map(move |at| Target { at, relative_sigma: AXIS_SCALE_SIGMA, share });
-        let targets: Vec<Target> = at(PitchRole::Planned, 0.7).chain(at(PitchRole::Rounded, 0.07)).collect();
+        let targets: Vec<Target> = match case.cause {
+            Cause::AlternatingPasses => at(PitchRole::Twice, 0.7).collect(),
+            _ => at(PitchRole::Planned, 0.7).chain(at(PitchRole::Rounded, 0.07)).collect(),
+        };
         if !targets.is_empty() {
             let gain = size_gain(l.pitch.value, l.pitch.relative_sigma(), &targets);
-            c.add(gain.clamp(-STRONG, STRONG), "their distance is held against the planned stepover");
+            let twice = if case.cause == Cause::AlternatingPasses { "twice " } else { "" };
+            let is = if gain > 0.0 { "is" } else { "is not" };
+            c.add(gain.clamp(-STRONG, STRONG), format!("their distance {is} {twice}the planned stepover"));
         }
     }
     if let (Some(x), Some(pass)) = (d.patch.pocket_x_deg, d.plan.pass_angle_deg) {
         let off = line_difference(l.normal_deg - x, pass + 90.0).abs();
-        c.add(if off < 2.0 * ALIGNED_DEG { WEAK } else { -FAIR }, "they run against the planned passes");
+        let (nats, words) = if off < 2.0 * ALIGNED_DEG { (WEAK, "along") } else { (-FAIR, "across") };
+        c.add(nats, format!("they run {words} the planned passes"));
     }
     let words = format!("{:.0} percent of them have a dark and a lit flank, as ridges do", 100.0 * l.two_flanked);
     c.add(ridges * FAIR * (2.0 * l.two_flanked - 1.0), words);
@@ -128,6 +146,10 @@ fn pitch(d: &Digest, l: &Line, cause: Cause) -> (f64, String) {
         }
         Cause::OncePerRevolution => at(PitchRole::Turn, 0.93, FEED_SIGMA),
         Cause::OncePerTooth => at(PitchRole::Tooth, 0.93, FEED_SIGMA),
+        Cause::DrivePeriod if d.plan.machine.drive_pitch_mm().is_none() => {
+            let share = 0.6 / USUAL_LEADS_MM.len() as f64;
+            USUAL_LEADS_MM.map(|at| Target { at, relative_sigma: s, share }).to_vec()
+        }
         Cause::DrivePeriod => at(PitchRole::Drive, 0.93, s),
         _ => vec![],
     };
@@ -154,7 +176,8 @@ fn pitch(d: &Digest, l: &Line, cause: Cause) -> (f64, String) {
     let nearest = targets.iter().min_by(|a, b| (p / a.at).ln().abs().total_cmp(&(p / b.at).ln().abs()));
     let nearest = nearest.expect("targets is not empty").at;
     let what = d.expected.pitches.iter().find(|e| (e.pitch_mm / nearest - 1.0).abs() < 1e-9);
-    let what = what.map_or("rounded stepover, twice", |e| e.what.as_str());
+    let other = if cause == Cause::DrivePeriod { "usual lead of a screw" } else { "rounded stepover, twice" };
+    let what = what.map_or(other, |e| e.what.as_str());
     let off = 100.0 * (p / nearest - 1.0);
     let words = if gain > 0.0 {
         format!("the pitch of {} agrees with the {what}, {} ({off:+.1} percent)", d.show(p), d.show(nearest))
@@ -186,6 +209,10 @@ fn direction(d: &Digest, l: &Line, c: &mut Case) {
             (hit(0.08, 0.07), "the lines run a quarter turn from what the plan's passes let expect".to_owned())
         }
         None if off_axis < ALIGNED_DEG => (hit(0.4, 0.07), "the lines run along the pocket's sides".to_owned()),
+        // Passes over the corner are the next usual choice.
+        None if off_axis > 45.0 - ALIGNED_DEG && c.cause != Cause::DrivePeriod => {
+            (hit(0.05, 0.07), "the lines run at half a right angle to the pocket's sides".to_owned())
+        }
         Some(off) if off_axis > OBLIQUE_DEG => {
             (0.07_f64.ln(), format!("the lines stand {off:.0} degrees off what the plan's passes let expect"))
         }

@@ -2,6 +2,7 @@
 
 use super::digest::{ALIGNED_DEG, Digest, Fitness, OBLIQUE_DEG, along_figure, off_axis};
 use super::ladder;
+use super::place;
 use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, ramp, size_gain};
 use crate::expect::Cause;
 use crate::expect::physics::strip_widths;
@@ -11,42 +12,63 @@ use crate::units::line_difference;
 
 /// Relative spread of a strip's width about its formula: edges are rounded and the first pass may swerve (common
 /// practice, no source).
-const WIDTH_SIGMA: f64 = 0.06;
+pub const WIDTH_SIGMA: f64 = 0.06;
 /// Steps are even (one Z difference between two cutters) when their heights scatter by less than this share, and uneven
 /// (load that follows engagement) above twice that.
 const EVEN_SCATTER: f64 = 0.25;
+
+/// Plans that name the wrong helix: one in twenty (common practice, no source). Anything else leaves strips high and low alike.
+const HELIX_SLIP: f64 = 0.05;
 
 /// Causes that show as edges.
 pub const STEPPED: [Cause; 3] = [Cause::FullWidthFirstPass, Cause::EngagementSteps, Cause::CutterChangeStep];
 
 /// Weighs an edge cause against edges and strips that no family explains.
 pub fn weigh(d: &Digest, case: &mut Case) {
-    let strips = loose_strips(d);
-    let best = strips
-        .iter()
-        .map(|(i, s)| (*i, *s, width_gain(d, s)))
-        .max_by(|a, b| (a.2.0 * a.1.length.sqrt()).total_cmp(&(b.2.0 * b.1.length.sqrt())));
     presence(&d.fitness, d.loose.amount, case);
     if d.loose.amount <= 0.0 {
         return;
     }
     match case.cause {
-        Cause::FullWidthFirstPass => match best {
-            Some((i, s, (gain, words))) => {
-                case.strips.push(i);
-                // Two rings can lie as far apart as a stepover by chance.
-                let figure = if d.is_wood() { along_figure(s.normal_deg, d.marks) } else { 0.0 };
-                case.add(if gain > 0.0 { gain * (1.0 - figure) } else { gain }, words);
-                let (nats, words) = side(d, s.proud);
-                case.add(nats, words);
-                let (nats, words) = runs(d, s);
-                case.add(nats, words);
-            }
-            None => case.add(-FAIR, "no strip with two edges was found, only single edges"),
-        },
-        Cause::EngagementSteps => engagement(d, case, best.map(|b| b.2.0)),
+        Cause::FullWidthFirstPass => first_pass(d, case),
+        Cause::EngagementSteps => engagement(d, case),
         Cause::CutterChangeStep => cutter_change(d, case),
         _ => {}
+    }
+}
+
+/// The strip that speaks most for a first pass at full width, with its weights and words.
+fn best_strip(d: &Digest) -> Option<(usize, Vec<(f64, String)>)> {
+    let of = |s: &Strip| {
+        let (gain, words) = width_gain(d, s);
+        // Two rings can lie as far apart as a stepover by chance.
+        let figure = if d.is_wood() { along_figure(s.normal_deg, d.marks) } else { 0.0 };
+        let (runs, way) = runs(d, s);
+        vec![(if gain > 0.0 { gain * (1.0 - figure) } else { gain }, words), side(d, s.proud), (runs, way.to_owned())]
+    };
+    let worth = |(i, s): &(usize, &Strip)| total(&of(s)) * d.marks.strips[*i].length.sqrt();
+    loose_strips(d).into_iter().max_by(|a, b| worth(a).total_cmp(&worth(b))).map(|(i, s)| (i, of(s)))
+}
+
+fn total(notes: &[(f64, String)]) -> f64 {
+    notes.iter().map(|q| q.0).sum()
+}
+
+/// A strip of its width, or single edges where the plan's first pass leaves them: whichever says more.
+fn first_pass(d: &Digest, case: &mut Case) {
+    let placed = place::weigh(d, case.cause);
+    let at_least = placed.as_ref().map_or(f64::NEG_INFINITY, |p| p.gain);
+    match (best_strip(d), placed) {
+        (Some((i, notes)), _) if total(&notes) >= at_least => {
+            case.strips.push(i);
+            notes.into_iter().for_each(|(nats, words)| case.add(nats, words));
+        }
+        (_, Some(p)) => case.add(p.gain, p.words),
+        _ => case.add(-FAIR, "no strip with two edges was found, only single edges"),
+    }
+    if let Some(near) = d.loose.near_islands.filter(|n| *n > 0.5) {
+        let words = format!("{:.0} percent of the edges lie close to letters or islands", 100.0 * near);
+        case.add((0.5 - near) * 2.0 * FAIR, words);
     }
 }
 
@@ -117,7 +139,12 @@ fn side(d: &Digest, proud: bool) -> (f64, String) {
         "an up-cut pulls in and leaves its first pass deep"
     };
     let seen = if proud { "stands proud" } else { "lies deep" };
-    if usual == proud { (WEAK, format!("it {seen}, and {cut}")) } else { (-FAIR, format!("it {seen}, but {cut}")) }
+    let gain = |share: f64| (share / 0.5).ln();
+    if usual == proud {
+        (gain(1.0 - HELIX_SLIP), format!("it {seen}, and {cut}"))
+    } else {
+        (gain(HELIX_SLIP), format!("it {seen}, but {cut}"))
+    }
 }
 
 /// Which way the strip runs: a pass of the plan runs along the planned passes, or along a wall.
@@ -138,7 +165,7 @@ fn runs(d: &Digest, s: &Strip) -> (f64, &'static str) {
     }
 }
 
-fn engagement(d: &Digest, case: &mut Case, strip_gain: Option<f64>) {
+fn engagement(d: &Digest, case: &mut Case) {
     match d.plan.pattern {
         Some(Pattern::Contour) => case.add(FAIR, "contour passes meet corners and slots at changing engagement"),
         Some(Pattern::Parallel) if d.patch.islands.is_empty() => {
@@ -155,8 +182,10 @@ fn engagement(d: &Digest, case: &mut Case, strip_gain: Option<f64>) {
             ),
         );
     }
-    if let Some(g) = strip_gain.filter(|g| *g > WEAK) {
-        case.add(-(g - WEAK).min(FAIR), "a strip has just the width that a first full-width pass leaves");
+    let strip = best_strip(d).map_or(f64::NEG_INFINITY, |s| total(&s.1));
+    let first = place::weigh(d, Cause::FullWidthFirstPass).map_or(strip, |p| p.gain.max(strip));
+    if first > WEAK {
+        case.add(-(first - WEAK).min(FAIR), "edges lie just where a first full-width pass leaves them");
     }
     if let Some(s) = d.loose.height_scatter {
         case.add(

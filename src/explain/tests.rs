@@ -1,5 +1,8 @@
 //! Hand-made marks, one floor a cause: what the weighing must say of marks that are beyond doubt.
 
+mod first_pass;
+mod lean;
+
 use super::*;
 use crate::expect::expected;
 use crate::fit;

@@ -30,11 +30,13 @@ pub struct Case {
     pub family: Option<usize>,
     /// The strips that speak for the cause.
     pub strips: Vec<usize>,
+    /// The marks that speak for it may escape an eye.
+    pub faint: bool,
 }
 
 impl Case {
     pub fn new(cause: Cause, prior: f64) -> Self {
-        Self { cause, log_weight: prior.ln(), notes: vec![], family: None, strips: vec![] }
+        Self { cause, log_weight: prior.ln(), notes: vec![], family: None, strips: vec![], faint: false }
     }
     /// Adds a weight with its words; the words are kept where the weight is worth a mention.
     pub fn add(&mut self, nats: f64, words: impl Into<String>) {

@@ -91,6 +91,8 @@ pub struct Pictures {
     /// Difference and sum with a second photo lit from the other side.
     pub relief: Option<Picture>,
     pub colour: Option<Picture>,
+    /// Where the plan makes marks likely, over the photo.
+    pub foretold: Option<Picture>,
     pub profile: Option<String>,
     pub spectrum: Option<String>,
     /// The most ragged stretch of the rim.

@@ -207,6 +207,7 @@ fn explanation(scaled: bool) -> Explanation {
         retake: None,
         headline: "Scallops: the cutter's rounded end leaves a ridge between passes, about 24 \u{b5}m high.".into(),
         would_settle: Some("A second photo with the lamp on the other side.".into()),
+        predicted: None,
     }
 }
 
