@@ -27,6 +27,7 @@ pub mod render;
 pub mod samples;
 pub mod spec;
 pub mod surface;
+pub mod tables;
 pub mod truth;
 pub mod visible;
 pub mod warp;

@@ -5,6 +5,7 @@ mod light;
 pub mod own;
 mod place;
 mod plan;
+mod wide;
 
 use super::spec::*;
 use rand::{Rng, SeedableRng, seq::IndexedRandom};
@@ -77,6 +78,15 @@ pub enum Lying {
 
 /// As [`draw`], with the reference that lies beside the pocket chosen.
 pub fn draw_with(seed: u64, cause: Option<&str>, size: Size, lying: Lying) -> Spec {
+    drawn(seed, cause, size, lying, false)
+}
+
+/// A small scene of any cause, its cutter 3 to 32 mm wide, its stepover 10 to 80 per cent of that.
+pub fn draw_wide(seed: u64) -> Spec {
+    drawn(seed, None, Size::Small, Lying::Any, true)
+}
+
+fn drawn(seed: u64, cause: Option<&str>, size: Size, lying: Lying, wide: bool) -> Spec {
     let mut d = Draw(ChaCha8Rng::seed_from_u64(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0x1234));
     let total: u32 = CAUSES.iter().map(|q| q.1).sum();
     let mut k = d.0.random_range(0..total);
@@ -108,6 +118,9 @@ pub fn draw_with(seed: u64, cause: Option<&str>, size: Size, lying: Lying) -> Sp
         s.camera.orientation = 1;
     }
     cut::the_cut(&mut d, &mut s);
+    if wide {
+        wide::widen(&mut d, &mut s);
+    }
     square_up(&mut s);
     light::the_light(&mut d, &mut s);
     if let Some(h) = hidden {
