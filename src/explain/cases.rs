@@ -43,7 +43,8 @@ pub fn all(d: &Digest) -> (Vec<Case>, Option<Pair>) {
             steps::deflection_conditions(d, &mut c);
         }
         super::rim::weigh(d, &mut c);
-        c.faint = d.faint(c.family);
+        // Edges one by one, without a family, are too few for more.
+        c.faint = d.faint(c.family) || (PERIODIC.contains(&cause) && c.family.is_none());
         cases.push(c);
         lost.push(missed);
     }

@@ -30,7 +30,7 @@ pub struct Case {
     pub family: Option<usize>,
     /// The strips that speak for the cause.
     pub strips: Vec<usize>,
-    /// The marks that speak for it may escape an eye.
+    /// The marks that speak for it may escape an eye, or are few.
     pub faint: bool,
 }
 

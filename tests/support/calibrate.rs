@@ -37,6 +37,9 @@ struct Command {
     /// A line a scene as JSON: what was said and why
     #[arg(long)]
     each: Option<PathBuf>,
+    /// Makes the page again from the lines that --each wrote, and nothing else
+    #[arg(long)]
+    again: Option<PathBuf>,
     /// Scenes at a time
     #[arg(long, default_value_t = 2)]
     jobs: usize,
@@ -110,6 +113,11 @@ fn edge(e: &Edge) -> Value {
 
 fn main() -> anyhow::Result<()> {
     let o = Command::parse();
+    if let Some(path) = &o.again {
+        let row = |line: &str| Ok(serde_json::from_value(serde_json::from_str::<Value>(line)?["row"].take())?);
+        let rows: Vec<Row> = std::fs::read_to_string(path)?.lines().map(row).collect::<anyhow::Result<_>>()?;
+        return write(&o, &rows);
+    }
     let temporary = tempfile::tempdir()?;
     let dir = o.scenes.as_deref().unwrap_or(temporary.path());
     std::fs::create_dir_all(dir).context("the folder for the scenes")?;
@@ -126,7 +134,11 @@ fn main() -> anyhow::Result<()> {
         std::fs::write(path, lines)?;
     }
     let all: Vec<Row> = rows.into_iter().map(|r| r.0).collect();
-    let text = page(&all);
+    write(&o, &all)
+}
+
+fn write(o: &Command, rows: &[Row]) -> anyhow::Result<()> {
+    let text = page(rows);
     match &o.out {
         Some(path) => std::fs::write(path, text)?,
         None => print!("{text}"),

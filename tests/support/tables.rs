@@ -2,7 +2,7 @@
 
 use lowsun::explain::Verdict;
 use lowsun::report::Inspection;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -15,7 +15,7 @@ const BINS: usize = 10;
 const SURE: f64 = 0.8;
 
 /// One scene: its truth and what was said.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Row {
     pub seed: u64,
     pub cause: String,
@@ -30,7 +30,7 @@ pub struct Row {
     pub top: Option<(String, f64)>,
     pub right: bool,
     pub verdict_right: bool,
-    pub marks: &'static str,
+    pub marks: String,
     pub scaled: bool,
 }
 
@@ -79,7 +79,7 @@ impl Row {
             top,
             right,
             verdict_right: verdict.is_some_and(|v| holds(&t["verdict_accept"], &word(&v))),
-            marks: i.map_or("refused", |i| marks(t, i)),
+            marks: i.map_or("refused", |i| marks(t, i)).to_owned(),
             scaled: i.is_some_and(|i| i.frame.scale.is_some()),
         }
     }
@@ -94,8 +94,15 @@ impl Row {
     }
 }
 
-/// Expected calibration error over the bins of the stated probability, and the bins: count, mean stated, share right.
-pub fn calibration(rows: &[Row]) -> (f64, Vec<Option<(usize, f64, f64)>>) {
+/// Scenes whose stated probability falls into one bin.
+pub struct Bin {
+    pub count: usize,
+    pub stated: f64,
+    pub right: f64,
+}
+
+/// Expected calibration error over the bins of the stated probability, and the bins; `None`: an empty one.
+pub fn calibration(rows: &[Row]) -> (f64, Vec<Option<Bin>>) {
     let said: Vec<&Row> = rows.iter().filter(|r| r.top.is_some()).collect();
     let bin = |r: &Row| ((r.p() * BINS as f64) as usize).min(BINS - 1);
     let mut error = 0.0;
@@ -109,7 +116,7 @@ pub fn calibration(rows: &[Row]) -> (f64, Vec<Option<(usize, f64, f64)>>) {
             let stated = these.iter().map(|r| r.p()).sum::<f64>() / n;
             let right = these.iter().filter(|r| r.right).count() as f64 / n;
             error += n / said.len() as f64 * (stated - right).abs();
-            Some((these.len(), stated, right))
+            Some(Bin { count: these.len(), stated, right })
         })
         .collect();
     (error, bins)
@@ -181,7 +188,7 @@ pub fn page(rows: &[Row]) -> String {
          with cutters of 3 to 32 mm and stepovers of 10 to 80 % of them where no round nose decides it; ten materials; easy to hard \
          photos, one cause in nine hidden on purpose; plans with gaps and slips. A scene is right when its top finding is one that its \
          truth says an expert could not rule out from photo and plan; of ridges and steps together both must be said. A photo that is \
-         refused counts as wrong. Nothing was set by these seeds.\n\n| | |\n|---|---|\n",
+         refused counts as wrong.\n\n| | |\n|---|---|\n",
         rows.len(),
         seeds(rows)
     );
@@ -197,9 +204,9 @@ pub fn page(rows: &[Row]) -> String {
     }
     out.push_str("\n## Stated probability against share right\n\n| stated | scenes | mean stated | share right |\n|---|---|---|---|\n");
     for (b, bin) in bins.iter().enumerate() {
-        if let Some((n, stated, right)) = bin {
+        if let Some(Bin { count, stated, right }) = bin {
             let (from, to) = (b as f64 / BINS as f64, (b + 1) as f64 / BINS as f64);
-            let _ = writeln!(out, "| {from:.1} to {to:.1} | {n} | {stated:.2} | {right:.2} |");
+            let _ = writeln!(out, "| {from:.1} to {to:.1} | {count} | {stated:.2} | {right:.2} |");
         }
     }
     out.push_str("\n## Confusion\n\nTop findings for each cause. `cannot-tell` in the first column: an ideal eye sees no marks in the photo.\n");
@@ -210,7 +217,7 @@ pub fn page(rows: &[Row]) -> String {
     by(&mut out, "cause", rows, |r| r.cause.clone());
     by(&mut out, "photo", rows, |r| r.difficulty.clone());
     by(&mut out, "marks in the photo", rows, |r| r.seen.clone());
-    by(&mut out, "marks found", rows, |r| r.marks.to_owned());
+    by(&mut out, "marks found", rows, |r| r.marks.clone());
     by(&mut out, "scale", rows, |r| if r.scaled { "found" } else { "none" }.to_owned());
     by(&mut out, "pocket", rows, |r| r.outline.clone());
     by(&mut out, "material", rows, |r| r.material.clone());
