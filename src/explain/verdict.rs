@@ -17,7 +17,7 @@ pub const CAP_UNSCALED: f64 = 0.6;
 /// skim has removed such steps: about one floor in five with ridges carries steps as well (common practice, no source).
 pub const CAP_RIDGES: f64 = 0.8;
 /// Somebody else may still see marks that were missed here: on made scenes about one photo in five that was given up as
-/// undecidable showed some, and one in six that was called clean (torn fibre mostly).
+/// undecidable showed some, and two in five that were called clean.
 pub const CAP_NONE_SEEN: f64 = 0.8;
 /// Marks that an eye may not see are seldom what somebody asks about, and what is measured of them is unsure; four or five
 /// edges are evenly spaced by chance now and then. 0.9 would call some of them certain, 0.5 would silence lines that stand in
