@@ -4,6 +4,7 @@ use super::rectangle;
 use super::rectangle::Rectangle;
 use super::region;
 use super::search::Sight;
+use super::shadow;
 use crate::geometry::Point;
 use crate::geometry::contains;
 use crate::geometry::signed_area;
@@ -31,7 +32,8 @@ pub struct Found {
 /// A candidate outline on the plane, corner by corner, clockwise on the screen.
 struct Candidate {
     outline: Vec<Point>,
-    rectangle: Option<Rectangle>,
+    /// Direction of its straight walls, radians, where it has such.
+    axis: Option<f64>,
     plain: bool,
     how: String,
     worth: f64,
@@ -57,7 +59,7 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
         // A quarter more than its edges alone: that the plan's size fits at all speaks for it.
         all.push(Candidate {
             outline: r.corners().to_vec(),
-            rectangle: Some(r),
+            axis: Some(r.angle),
             plain: true,
             how,
             worth: 1.25 * look.worth(0.35),
@@ -69,15 +71,27 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
             all.extend(shaped(&sight, &edges, c));
             all.extend(from_shadow(&sight, &edges, c));
         }
+        all.extend(shadow::laid(&sight, &edges, mm.is_some()).into_iter().map(|l| by_shadow(&sight, &edges, l)));
     }
     let best = all.into_iter().filter(|c| c.worth > 0.0).max_by(|a, b| a.worth.total_cmp(&b.worth))?;
-    let Some(r) = best.rectangle else {
-        return Some(Found { outline: best.outline, plain: best.plain, axis: None, how: best.how });
-    };
-    let unit = mm.unwrap_or((r.width * r.height).sqrt() / 90.0);
+    if best.axis.is_none() || best.outline.len() != 4 {
+        return Some(Found { outline: best.outline, plain: best.plain, axis: best.axis, how: best.how });
+    }
+    let unit = mm.unwrap_or(signed_area(&best.outline).abs().sqrt() / 90.0);
     let least = plan.cutter.diameter_mm.filter(|_| mm.is_some()).map_or(0.5 * unit, |d| d / 2.0);
     let radius = rectangle::corner_radius(&sight, &edges, &best.outline, least, unit);
-    Some(Found { outline: rectangle::rounded(&best.outline, radius), plain: true, axis: Some(r.angle), how: best.how })
+    Some(Found { outline: rectangle::rounded(&best.outline, radius), plain: true, axis: best.axis, how: best.how })
+}
+
+/// A figure that was laid round a shadow, judged by all its edges.
+fn by_shadow(sight: &Sight, edges: &(Plane, Plane), laid: shadow::Laid) -> Candidate {
+    let look = looks(sight, edges, &laid.outline);
+    let how = format!("{} was found round the walls' shadow ({:.0} % of its edges seen)", laid.what, look.seen * 100.0);
+    // A shadow along a quarter of it and from corner to corner settles most of the figure: the far walls may be faint.
+    let least = if look.shadow > 0.25 { 0.35 } else { 0.5 };
+    let picture = sight.step.powi(2) * (sight.log.width * sight.log.height) as f64;
+    let worth = Look { area: laid.area / picture, ..look }.worth(least);
+    Candidate { outline: laid.outline, axis: laid.axis, plain: true, how, worth }
 }
 
 /// What an outline shows of itself.
@@ -115,7 +129,8 @@ fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
         for t in 0..(length / (2.0 * s)).ceil() as usize {
             let p = a + d * (2.0 * s * t as f64);
             total += 1.0;
-            if !sight.shows(p) {
+            // Against the picture's border nothing can be told from what lies outside.
+            if !sight.shows(p) || !sight.shows(p - inward * (11.0 * s)) {
                 continue;
             }
             let strongest = |from: i32, to: i32| {
@@ -176,15 +191,17 @@ fn shaped(sight: &Sight, edges: &(Plane, Plane), contour: &[Point]) -> Option<Ca
     if r.width.min(r.height) < 20.0 * sight.step {
         return None;
     }
-    let candidate = |outline: Vec<Point>, rectangle, what: &str| {
+    let candidate = |outline: Vec<Point>, axis, what: &str| {
         let look = looks(sight, edges, &outline);
         let how = format!("{what} was found, closed by walls and shadow on {:.0} % of its length", look.seen * 100.0);
-        Candidate { outline, rectangle, plain: what != "a closed outline", how, worth: look.worth(0.5) }
+        // Most pockets are plain figures; figure and ridges close outlines of any shape.
+        let plain = what != "a closed outline";
+        Candidate { outline, axis, plain, how, worth: look.worth(0.5) * if plain { 1.0 } else { 0.5 } }
     };
     // A rectangle with corners rounded by a quarter of its height still fills 0.95 of its box; a circle fills 0.79.
     if fill > 0.93 {
         let r = rectangle::refine_size(sight, edges, r);
-        return Some(candidate(r.corners().to_vec(), Some(r), "a rectangle"));
+        return Some(candidate(r.corners().to_vec(), Some(r.angle), "a rectangle"));
     }
     let on_plane: Vec<Point> = contour.iter().map(|p| sight.to_plane(p.x, p.y)).collect();
     let middle = super::centroid(&on_plane);
@@ -229,7 +246,7 @@ fn from_shadow(sight: &Sight, edges: &(Plane, Plane), contour: &[Point]) -> Vec<
             );
             Some(Candidate {
                 outline: r.corners().to_vec(),
-                rectangle: Some(r),
+                axis: Some(r.angle),
                 plain: true,
                 how,
                 worth: look.worth(0.5),
