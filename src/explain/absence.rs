@@ -27,12 +27,23 @@ pub fn tool_marks(d: &Digest) -> f64 {
     1.0 - (1.0 - d.any_line()) * (1.0 - d.loose.amount)
 }
 
+/// Uneven lines along one direction, 0 to 1, by their contrast and by how much of them runs one way.
+fn uneven_lines(d: &Digest) -> f64 {
+    let f = &d.marks.figure;
+    ramp(f.contrast, FIGURE_CONTRAST.0, FIGURE_CONTRAST.1) * ramp(f.coherence, 0.15, 0.5)
+}
+
+/// The same on a material that has no figure: only a cutter can have left them.
+pub fn cut_lines(d: &Digest) -> f64 {
+    if d.is_wood() { 0.0 } else { uneven_lines(d) }
+}
+
 pub fn figure(d: &Digest, case: &mut Case) {
     let f = &d.marks.figure;
     if !d.is_wood() {
         return case.add(-DECISIVE, "this material has no figure");
     }
-    let there = ramp(f.contrast, FIGURE_CONTRAST.0, FIGURE_CONTRAST.1) * ramp(f.coherence, 0.15, 0.5);
+    let there = uneven_lines(d);
     let colour_lines = d.lines.iter().any(|l| l.family.colour_evidence().is_some_and(|c| c > COLOUR_SHARE.1));
     let seen = if colour_lines { there.max(0.7) } else { there };
     case.add(
@@ -111,6 +122,10 @@ fn unexplained(d: &Digest, case: &mut Case) {
 pub fn clean(d: &Digest, case: &mut Case) {
     case.add(-DECISIVE * d.any_line(), "even lines were found");
     case.add(-DECISIVE * d.loose.amount, "single edges were found");
+    case.add(
+        -DECISIVE * cut_lines(d),
+        "lines along one direction were found, and this material has no figure of its own",
+    );
     let torn = torn(d);
     case.add(-STRONG * torn, "torn fibre covers part of the floor");
     let fit = d.fitness.value;

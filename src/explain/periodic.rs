@@ -1,5 +1,6 @@
 //! Causes that leave evenly spaced lines: pitch, direction, profile and height of each family against each of them.
 
+use super::absence::cut_lines;
 use super::digest::{ALIGNED_DEG, AXIS_SCALE_SIGMA, Digest, FEW_PASSES, Line, OBLIQUE_DEG, contrast};
 use super::ladder::Ladder;
 use super::shape::{self, Kind};
@@ -65,6 +66,11 @@ pub fn weigh(d: &Digest, case: &mut Case) {
         }
         (_, Some(l)) => by_ladder(d, l, case),
         _ => case.add(-STRONG - WEAK * d.fitness.value, "no evenly spaced lines were found"),
+    }
+    if case.cause == Cause::Chatter {
+        // Vibration takes up anew in every pass: its lines waver and lose their step, which a pass or a turn never does.
+        let words = "lines along one direction that keep no even distance, in a material without figure";
+        case.add(STRONG * cut_lines(d) * (1.0 - d.any_line()), words);
     }
 }
 

@@ -103,6 +103,9 @@ struct Look {
     dark: f64,
     /// Area as a share of the picture.
     area: f64,
+    /// Whether two walls that face one another both have a shadow at their foot: one lamp cannot throw both, the border of
+    /// one is rather the shadow's own far border.
+    across: bool,
 }
 
 impl Look {
@@ -112,7 +115,7 @@ impl Look {
         if self.shadow < 0.05 || self.seen < least || self.dark > 0.6 || self.area > 0.9 {
             0.0
         } else {
-            self.seen.powf(1.5) * self.area.sqrt()
+            self.seen.powf(1.5) * self.area.sqrt() * if self.across { 0.4 } else { 1.0 }
         }
     }
 }
@@ -120,12 +123,14 @@ impl Look {
 fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
     let s = sight.step;
     let (mut seen, mut shadow, mut total) = (0.0, 0.0, 0.0);
+    let mut shaded: Vec<Point> = Vec::new();
     let n = outline.len();
     for i in 0..n {
         let (a, b) = (outline[i], outline[(i + 1) % n]);
         let length = a.distance(b);
         let d = (b - a) * (1.0 / length.max(1e-12));
         let inward = Point::new(-d.y, d.x);
+        let before = (shadow, total);
         for t in 0..(length / (2.0 * s)).ceil() as usize {
             let p = a + d * (2.0 * s * t as f64);
             total += 1.0;
@@ -144,7 +149,13 @@ fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
             let drop = sight.log_at(p - inward * (5.0 * s)) - sight.log_at(p + inward * (5.0 * s));
             shadow += f64::from(u8::from(drop > 0.7));
         }
+        // Sides of some length only: half of it in shadow, 24 samples at least.
+        if total - before.1 > 12.0 && shadow - before.0 > 0.5 * (total - before.1) {
+            shaded.push(inward);
+        }
     }
+    let faces = |a: &Point| shaded.iter().any(|b| a.x * b.x + a.y * b.y < -0.7);
+    let across = shaded.iter().any(faces);
     let (a, b) = super::cut::bounds(outline);
     let (mut dark, mut inside) = (0.0, 0.0);
     for j in 0..40 {
@@ -162,7 +173,7 @@ fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
     }
     let area = signed_area(outline).abs() / (s * s * (sight.log.width * sight.log.height) as f64);
     let share = |v: f64, of: f64| v / f64::max(of, 1.0);
-    Look { seen: share(seen, total), shadow: share(shadow, total), dark: share(dark, inside), area }
+    Look { seen: share(seen, total), shadow: share(shadow, total), dark: share(dark, inside), area, across }
 }
 
 /// The smallest rectangle round a contour (samples), on the plane, and the share of it that the contour fills.
