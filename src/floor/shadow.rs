@@ -53,7 +53,7 @@ pub fn laid(sight: &Sight, edges: &(Plane, Plane), upright: bool) -> Vec<Laid> {
         .into_par_iter()
         .flat_map_iter(|(_, r)| {
             let r = rectangle::refine_size(sight, edges, r);
-            let whole = if upright { r.corners() } else { settled(sight, edges, r.corners()) };
+            let whole = if upright { r.corners() } else { settled(sight, edges, &soft, r.corners()) };
             let what = if upright { "a rectangle" } else { "a four-sided outline" };
             let area = signed_area(&whole).abs();
             let four = Laid { outline: whole.to_vec(), area, axis: Some(r.angle), what };
@@ -171,26 +171,27 @@ fn shaded(sight: &Sight, corners: &[Point; 4]) -> Option<f64> {
     (longest > 0.4).then(|| shares.iter().sum::<f64>() * area.sqrt())
 }
 
-/// Each side by itself, both its ends within a sixth of its length: what perspective does to a rectangle.
-fn settled(sight: &Sight, edges: &(Plane, Plane), corners: [Point; 4]) -> [Point; 4] {
+/// Each side by itself, its ends up to a third of its length inwards and a twelfth outwards of the box: what perspective does
+/// to a rectangle. `soft` as for [`notched`].
+fn settled(sight: &Sight, edges: &(Plane, Plane), soft: &(Plane, Plane), corners: [Point; 4]) -> [Point; 4] {
     let mut lines = [(Point::default(), Point::default()); 4];
     for (i, line) in lines.iter_mut().enumerate() {
         let (a, b) = (corners[i], corners[(i + 1) % 4]);
         let n = rectangle::along(a, b, sight.step).1;
         let strength = |t: f64, u: f64| rectangle::side_strength(sight, edges, a + n * t, b + n * u);
-        let (mut best, mut at) = (strength(0.0, 0.0), (0.0, 0.0));
-        // First everywhere in steps of two samples (an edge is about as wide), then closer.
-        let reach = (a.distance(b) / 6.0 / (2.0 * sight.step)).ceil() as i32;
-        for t in -reach..=reach {
-            for u in -reach..=reach {
-                let (t, u) = (f64::from(t) * 2.0 * sight.step, f64::from(u) * 2.0 * sight.step);
-                let v = rectangle::strength(sight, edges, a + n * t, b + n * u, 8.0);
+        let coarse = |t: f64, u: f64| rectangle::strength(sight, soft, a + n * t, b + n * u, 12.0);
+        let (mut best, mut at) = (coarse(0.0, 0.0), (0.0, 0.0));
+        let steps = (a.distance(b) / 12.0 / (4.0 * sight.step)).ceil() as i32;
+        for t in -steps..=4 * steps {
+            for u in -steps..=4 * steps {
+                let (t, u) = (f64::from(t) * 4.0 * sight.step, f64::from(u) * 4.0 * sight.step);
+                let v = coarse(t, u);
                 if v > best {
                     (best, at) = (v, (t, u));
                 }
             }
         }
-        let mut move_by = sight.step;
+        let mut move_by = 4.0 * sight.step;
         best = strength(at.0, at.1);
         while move_by > 0.2 * sight.step {
             let tries = [(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)];
