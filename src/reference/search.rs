@@ -106,8 +106,8 @@ impl<'a> Search<'a> {
 }
 
 /// One sigma of the level, as a share of the scale's difference between rim and floor. Torn: either may be right, half of
-/// the difference (in made scenes lines round a card were the rim in none of four where no rim passed as one). Unseen: references lie on the top but for one in sixteen (two of 34 made scenes), and sqrt(p (1 - p)) of
-/// that is a quarter.
+/// the difference (in made scenes lines round a card were the rim in none of four where no rim passed as one). Unseen:
+/// references lie on the top but for one in sixteen (two of 34 made scenes), and sqrt(p (1 - p)) of that is a quarter.
 const TORN: f64 = 0.5;
 const UNSEEN: f64 = 0.25;
 
