@@ -81,9 +81,11 @@ fn photo_picture(i: &Inspection) -> Picture {
 }
 
 fn foretold_picture(i: &Inspection) -> Option<Picture> {
+    // Most plans can be laid on the floor in more than one way: nothing is drawn then.
+    i.explanation.predicted.as_ref().filter(|p| !p.entries.is_empty())?;
     let (base, k) = reduced(&i.photo, REPORT_SIDE);
     let shapes = foretold(i, k);
-    (!shapes.is_empty()).then(|| Picture { svg: svg::picture(&base, &shapes, None), key: svg::key(&shapes, i) })
+    Some(Picture { svg: svg::picture(&base, &shapes, None), key: svg::key(&shapes, i) })
 }
 
 fn floor_picture(i: &Inspection, patch: &Patch) -> Picture {

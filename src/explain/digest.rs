@@ -114,6 +114,8 @@ pub struct Digest<'a> {
     pub pocket_ratio: Option<Measured>,
     /// Blur of a sharp edge on the floor, floor-frame units, one sigma: rounding by the cut and the lens.
     pub edge_blur: f64,
+    /// Filled by [`super::place::each_way`] when first asked for.
+    pub first_ways: std::cell::OnceCell<Vec<super::place::Way>>,
 }
 
 impl<'a> Digest<'a> {
@@ -177,6 +179,7 @@ impl<'a> Digest<'a> {
             units: plan.units,
             pocket_ratio,
             edge_blur,
+            first_ways: Default::default(),
         }
     }
     /// A length of the floor frame for the reader.

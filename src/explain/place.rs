@@ -53,9 +53,13 @@ pub struct Way {
     pub placed: Placed,
 }
 
-/// Lays the edges of a cause on the single edges that were found, from every wall that its passes may have begun at. Empty
-/// without scale, straight walls, cutter and stepover, or edges.
-pub fn each_way(d: &Digest, cause: Cause) -> Vec<Way> {
+/// Lays the edges of a first pass at full width on the single edges that were found, from every wall that the passes may have
+/// begun at. Empty without scale, straight walls, cutter and stepover, or edges. The floor is laid once a photo.
+pub fn each_way<'d>(d: &'d Digest) -> &'d [Way] {
+    d.first_ways.get_or_init(|| lay(d))
+}
+
+fn lay(d: &Digest) -> Vec<Way> {
     let (Some(x), Some(dia), Some(step)) =
         (d.patch.pocket_x_deg, d.plan.cutter.diameter_mm, d.plan.stepover_mm.filter(|_| d.scaled))
     else {
@@ -75,16 +79,16 @@ pub fn each_way(d: &Digest, cause: Cause) -> Vec<Way> {
     let way = |l: &Laid, turned_deg: f64| {
         Some(Way { begin: l.begin, turned_deg, placed: from_wall(d, l, x + l.away_deg + turned_deg, dia)? })
     };
-    let all = laid(cause, d.plan);
+    let all = laid(Cause::FullWidthFirstPass, d.plan);
     all.iter().filter(|l| !l.edges.is_empty()).flat_map(|l| turns.iter().filter_map(move |t| way(l, *t))).collect()
 }
 
 /// The best of all ways less what the choice among them is worth. `None` where there is none.
-pub fn weigh(d: &Digest, cause: Cause) -> Option<Placed> {
-    let tried = each_way(d, cause);
+pub fn weigh(d: &Digest) -> Option<Placed> {
+    let tried = each_way(d);
     let choices = (tried.len() as f64).ln();
-    let best = tried.into_iter().map(|w| w.placed).max_by(|a, b| a.gain.total_cmp(&b.gain))?;
-    Some(Placed { gain: (best.gain - choices).clamp(-FAIR, STRONG), ..best })
+    let best = tried.iter().map(|w| &w.placed).max_by(|a, b| a.gain.total_cmp(&b.gain))?;
+    Some(Placed { gain: (best.gain - choices).clamp(-FAIR, STRONG), words: best.words.clone() })
 }
 
 fn from_wall(d: &Digest, l: &Laid, away_deg: f64, dia: f64) -> Option<Placed> {

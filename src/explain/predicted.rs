@@ -4,7 +4,6 @@
 use super::digest::Digest;
 use super::place;
 use super::weights::FAIR;
-use crate::expect::Cause;
 use crate::expect::model::{Begin, Model};
 use crate::geometry::Point;
 use crate::plan::Pattern;
@@ -48,7 +47,7 @@ pub fn predicted(d: &Digest) -> Option<Predicted> {
     // a cutting file knows, but not which way round the board lies in the photo.
     let ways: Vec<(Begin, f64)> =
         if file { vec![(Begin::Near, 0.0), (Begin::Near, 180.0)] } else { vec![(Begin::Near, 0.0), (Begin::Far, 0.0)] };
-    let gains = place::each_way(d, Cause::FullWidthFirstPass);
+    let gains = place::each_way(d);
     let gain_of = |way: &(Begin, f64)| {
         let this = |g: &&place::Way| (file || g.begin == way.0) && g.turned_deg == way.1;
         gains.iter().filter(this).map(|g| g.placed.gain).fold(f64::NEG_INFINITY, f64::max)

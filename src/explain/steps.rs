@@ -55,7 +55,7 @@ fn total(notes: &[(f64, String)]) -> f64 {
 
 /// A strip of its width, or single edges where the plan's first pass leaves them: whichever says more.
 fn first_pass(d: &Digest, case: &mut Case) {
-    let placed = place::weigh(d, case.cause);
+    let placed = place::weigh(d);
     let at_least = placed.as_ref().map_or(f64::NEG_INFINITY, |p| p.gain);
     match (best_strip(d), placed) {
         (Some((i, notes)), _) if total(&notes) >= at_least => {
@@ -198,7 +198,7 @@ fn engagement(d: &Digest, case: &mut Case) {
         );
     }
     let strip = best_strip(d).map_or(f64::NEG_INFINITY, |s| total(&s.1));
-    let first = place::weigh(d, Cause::FullWidthFirstPass).map_or(strip, |p| p.gain.max(strip));
+    let first = place::weigh(d).map_or(strip, |p| p.gain.max(strip));
     if first > WEAK {
         case.add(-(first - WEAK).min(FAIR), "edges lie just where a first full-width pass leaves them");
     }
