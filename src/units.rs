@@ -59,11 +59,14 @@ impl LengthUnit {
             Self::In => format!("{:.4} in", mm / MM_PER_INCH),
         }
     }
-    /// A small height given in micrometres, in micrometres or in thousandths of an inch.
+    /// A small height given in micrometres, in micrometres or in thousandths of an inch; one place more under one, so that
+    /// nothing that was measured reads as nought.
     pub fn show_height(self, um: f64) -> String {
+        let more = |v: f64| usize::from(v.abs() < 0.95);
+        let thou = um / 25.4;
         match self {
-            Self::Mm => format!("{um:.0} µm"),
-            Self::In => format!("{:.1} thousandths of an inch", um / 25.4),
+            Self::Mm => format!("{um:.*} µm", more(um)),
+            Self::In => format!("{thou:.*} thousandths of an inch", 1 + more(thou)),
         }
     }
 }
