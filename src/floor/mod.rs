@@ -9,7 +9,6 @@ mod outline;
 mod rectangle;
 mod region;
 mod search;
-mod shadow;
 
 pub use cut::bounds;
 

@@ -136,7 +136,7 @@ pub fn find(s: &Search, coin: &Coin, known: &[Reference]) -> (Option<Reference>,
             return (None, vec![caveat::COIN_UNCLEAR.with(text)]);
         }
     };
-    let (level, doubt, new) = s.level(&chosen.best.view, "coin");
+    let (level, doubt, new) = s.level(&chosen.best.view, "coin", true);
     (Some(as_reference(s, chosen, coin, level).doubted(doubt)), new.into_iter().collect())
 }
 

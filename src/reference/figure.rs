@@ -1,9 +1,8 @@
 //! A figure of known size (a card, the planned pocket's rim) looked at at full size and put to the test.
 
-use super::fit::{Fitted, Outline, fit};
+use super::fit::{EdgeSigma, Fitted, Outline, Seen, fit};
 use super::profile::{Profiler, Step};
 use super::quads::{Camera, Quad, pose, shape};
-use super::trust::Trust;
 use crate::geometry::{PlaneView, Point};
 
 /// A rounded rectangle to be found, and which edge of a bundle is its own.
@@ -167,7 +166,7 @@ pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camer
         .iter()
         .take_while(|r| r.0 > best - 0.12)
         .take(3)
-        .filter_map(|r| settle(profiler, &start, figure, camera, &r.1).map(|c| (r.0, c)))
+        .filter_map(|r| settle(profiler, &start, outline, camera, &r.1).map(|c| (r.0, c)))
         .max_by(|a, b| (a.0 + a.1.quality()).total_cmp(&(b.0 + b.1.quality())))
         .map(|r| r.1)
 }
@@ -286,17 +285,16 @@ fn crossings(view: &PlaneView, outline: Outline, edges: &[Edge; 4]) -> [Point; 4
 fn settle(
     profiler: &Profiler,
     start: &PlaneView,
-    figure: &Figure,
+    outline: Outline,
     camera: &Camera,
     edges: &[Edge; 4],
 ) -> Option<Candidate> {
-    let outline = figure.outline;
     let corners = crossings(start, outline, edges);
     let view = PlaneView::new(pose(&corners, camera, (outline.width, outline.height))?, camera.k1.0, camera.k2.0);
     if rough_corners(profiler, &view, outline) < ROUGH_CORNERS {
         return None;
     }
-    traced(profiler, view, figure, camera)
+    traced(profiler, view, outline, camera)
 }
 
 /// Least share of corner arcs before the fit, within a looser limit: chance figures have sharp or other corners and are
@@ -308,55 +306,49 @@ fn rough_corners(profiler: &Profiler, view: &PlaneView, outline: Outline) -> f64
     for k in 0..4 {
         for p in arc_places(view, outline, k) {
             let near = 2.0 * NEAR_PX + 1.3 * NEAR_MM * p.px_per_mm;
-            n += usize::from(nearest(&profiler.steps(p.px, p.out, near + 4.0, 2.0), 0.0, near).is_some());
+            n += usize::from(nearest(&profiler.steps(p.px, p.out, near + 4.0, 2.0), near).is_some());
         }
     }
     n as f64 / (4 * ARC_PLACES) as f64
 }
 
 /// The candidate fitted once more, with a camera better known.
-pub fn refit(profiler: &Profiler, c: &Candidate, figure: &Figure, camera: &Camera) -> Option<Candidate> {
+pub fn refit(profiler: &Profiler, c: &Candidate, outline: Outline, camera: &Camera) -> Option<Candidate> {
     let view = PlaneView::new(c.fitted.view.pose.clone(), camera.k1.0, camera.k2.0);
-    traced(profiler, view, figure, camera)
+    traced(profiler, view, outline, camera)
 }
 
-fn traced(profiler: &Profiler, mut view: PlaneView, figure: &Figure, camera: &Camera) -> Option<Candidate> {
-    let outline = figure.outline;
+fn traced(profiler: &Profiler, mut view: PlaneView, outline: Outline, camera: &Camera) -> Option<Candidate> {
     let mut fitted = None;
     let mut sides = [0.0; 4];
     let mut shares = [0.0; 4];
-    let mut trust = [Trust::default(); 4];
     for round in 0..3 {
         let mut points = vec![];
         let near_px = |p: &Place| NEAR_PX.max(0.5 * NEAR_MM * p.px_per_mm) + if round == 0 { 1.5 } else { 0.0 };
         for k in 0..4 {
             let places = side_places(&view, outline, k);
-            let all = steps_at(profiler, &places, 6.0);
-            let found: Vec<(&Place, Step)> = places
-                .iter()
-                .zip(&all)
-                .filter_map(|(p, s)| {
-                    Some((p, nearest(s, trust[k].swollen_px, near_px(p) + trust[k].swelling_px.abs())?))
-                })
-                .collect();
-            sides[k] = found.len() as f64 / PLACES as f64;
-            let wall = if figure.innermost { wall_px(&view, &places[PLACES / 2], figure, k) } else { 0.0 };
-            trust[k] = Trust::of(&found.iter().map(|f| f.1).collect::<Vec<_>>(), figure.innermost, wall);
-            points.extend(found.iter().map(|(p, s)| trust[k].seen(p.px, p.out, s.offset, k)));
+            let steps = steps_at(profiler, &places, 6.0);
+            let mut n = 0;
+            for (p, s) in places.iter().zip(&steps) {
+                if let Some(o) = nearest(s, near_px(p)) {
+                    let sides = std::array::from_fn(|s| if s == k { 1.0 } else { 0.0 });
+                    points.push(Seen { px: p.px + p.out * o, weight: 1.0, sides });
+                    n += 1;
+                }
+            }
+            sides[k] = n as f64 / PLACES as f64;
         }
         if round > 0 {
             for k in 0..4 {
-                let (before, after) = (trust[(k + 3) % 4], trust[k]);
-                let swollen = (before.swollen_px + after.swollen_px) / 2.0;
-                let swelling = (before.swelling_px + after.swelling_px).abs() / 2.0;
                 let places = arc_places(&view, outline, k);
                 let mut n = 0;
                 for p in &places {
                     let near = NEAR_PX.max(NEAR_MM * p.px_per_mm);
                     // Wide reach, so that a weak step next to a strong one elsewhere is not taken for the arc.
                     let steps = profiler.steps(p.px, p.out, (1.4 * p.px_per_mm).max(6.0), 2.0);
-                    if let Some(s) = nearest(&steps, swollen, near + swelling) {
-                        points.push(before.corner(&after, p.px + p.out * (s.offset - swollen), k));
+                    if let Some(o) = nearest(&steps, near) {
+                        let sides = std::array::from_fn(|s| if s == k || s == (k + 3) % 4 { 0.5 } else { 0.0 });
+                        points.push(Seen { px: p.px + p.out * o, weight: 0.7, sides });
                         n += 1;
                     }
                 }
@@ -366,7 +358,7 @@ fn traced(profiler: &Profiler, mut view: PlaneView, figure: &Figure, camera: &Ca
         if round == 1 && shares.iter().sum::<f64>() < 4.0 * ROUGH_CORNERS {
             return None;
         }
-        let f = fit(&view, &points, outline, camera)?;
+        let f = fit(&view, &points, outline, camera, EDGE_SIGMA)?;
         view = f.view.clone();
         fitted = Some(f);
     }
@@ -382,15 +374,12 @@ fn plausible(f: &Fitted, camera: &Camera) -> bool {
     focal.abs() < 4.0 && lens.abs() < 4.0
 }
 
-/// How much of a card's own side is seen along side k, px.
-fn wall_px(view: &PlaneView, at: &Place, figure: &Figure, k: usize) -> f64 {
-    let (normal, tangent, _, far) = side(figure.outline, k);
-    let foot = view.shifted(-CARD_THICKNESS_MM).forward(normal * far + tangent * at.u) - at.px;
-    (foot.x * at.out.x + foot.y * at.out.y).max(0.0)
-}
+/// Errors of a side's points, px. `point`: they scatter by 0.3 px, but neighbours err alike (grain and print beside the
+/// edge, a card that is not flat), so that 48 of them are worth no more than five: 0.3 sqrt(48 / 5). A smaller value lets
+/// such a bend of one side pass for the lens and bends the whole photo. `side`: what moves a whole side alike (shadow at the
+/// card's foot, its own thickness, sharpening): on made photos of 5 to 13 px per mm sides lie off by 0.4 px.
+const EDGE_SIGMA: EdgeSigma = EdgeSigma { point: 0.9, side: 0.4 };
 
-/// The step nearest to `about`, px from the place.
-fn nearest(steps: &[Step], about: f64, within: f64) -> Option<Step> {
-    let off = |s: &Step| (s.offset - about).abs();
-    steps.iter().filter(|s| off(s) <= within).min_by(|a, b| off(a).total_cmp(&off(b))).copied()
+fn nearest(steps: &[Step], within: f64) -> Option<f64> {
+    steps.iter().map(|s| s.offset).filter(|o| o.abs() <= within).min_by(|a, b| a.abs().total_cmp(&b.abs()))
 }

@@ -24,17 +24,20 @@ impl Outline {
     }
 }
 
-/// Errors that many points of an outline share: one of each side (top, right, bottom, left), and the swelling of what is
-/// burnt out.
-pub const SHARED: usize = 5;
-
-/// A point on an outline: where it is seen (photo px), one sigma of its own error (px across the outline), and how far one
-/// sigma of each shared error moves it outwards, px.
+/// A point on an outline: where it is seen (photo px), its weight (0 to 1), and how much it moves with the common error of
+/// each of the four sides (top, right, bottom, left; 1 on a side, a half of each neighbour on a corner).
 #[derive(Debug, Clone, Copy)]
 pub struct Seen {
     pub px: Point,
-    pub sigma_px: f64,
-    pub moves_px: [f64; SHARED],
+    pub weight: f64,
+    pub sides: [f64; 4],
+}
+
+/// How far a point of an outline can be trusted, px: its own scatter, and the common error of all points of one side.
+#[derive(Debug, Clone, Copy)]
+pub struct EdgeSigma {
+    pub point: f64,
+    pub side: f64,
 }
 
 /// A known point: plane mm, photo px, one sigma of each photo coordinate.
@@ -202,51 +205,52 @@ fn solve<S: Sight>(start: &PlaneView, sight: &S, camera: &Camera, covariance: bo
 
 struct OnOutline<'a> {
     points: &'a [Seen],
-    /// Huber weights.
     weights: Vec<f64>,
     outline: Outline,
     /// px per mm across the outline at each point.
     px_per_mm: Vec<f64>,
+    sigma: EdgeSigma,
 }
 
 impl Sight for OnOutline<'_> {
     fn residuals(&self, v: &PlaneView) -> Vec<f64> {
         let one = |(i, p): (usize, &Seen)| {
-            self.outline.distance(v.backward(p.px)) * self.px_per_mm[i] * self.weights[i] / p.sigma_px
+            self.outline.distance(v.backward(p.px)) * self.px_per_mm[i] * self.weights[i] / self.sigma.point
         };
         self.points.iter().enumerate().map(one).collect()
     }
     fn common(&self) -> DMatrix<f64> {
-        DMatrix::from_fn(self.points.len(), SHARED, |i, k| {
-            -self.points[i].moves_px[k] * self.weights[i] / self.points[i].sigma_px
+        DMatrix::from_fn(self.points.len(), 4, |i, k| {
+            -self.points[i].sides[k] * self.weights[i] * self.sigma.side / self.sigma.point
         })
     }
 }
 
-/// Fits the view to outline points: least squares of the distances across the outline by Levenberg-Marquardt, three rounds
-/// with Huber weights (limit 1.5 sigma). Each side has a common error of its own, which is fitted too: light and shadow
-/// beside an edge move all its points alike, and no number of points averages that out.
+/// Fits the view to weighted outline points: least squares of the distances across the outline by Levenberg-Marquardt,
+/// three rounds with Huber weights (limit 1.5 sigma). Each side has a common error of its own, which is fitted too: light
+/// and shadow beside an edge move all its points alike, and no number of points averages that out.
 ///
 /// `None` with too few points or when the fit leaves the picture.
-pub fn fit(start: &PlaneView, points: &[Seen], outline: Outline, camera: &Camera) -> Option<Fitted> {
+pub fn fit(start: &PlaneView, points: &[Seen], outline: Outline, camera: &Camera, sigma: EdgeSigma) -> Option<Fitted> {
     if points.len() < 12 {
         return None;
     }
     let mut view = start.clone();
-    let mut weights = vec![1.0; points.len()];
+    let mut weights: Vec<f64> = points.iter().map(|p| p.weight).collect();
     for round in 0..3 {
         let px_per_mm = points.iter().map(|p| across(&view, outline, p.px)).collect();
-        let sight = OnOutline { points, weights: weights.clone(), outline, px_per_mm };
+        let sight = OnOutline { points, weights: weights.clone(), outline, px_per_mm, sigma };
         let done = solve(&view, &sight, camera, round == 2)?;
         view = done.view;
         let r = done.residuals;
         if let Some(covariance) = done.covariance {
-            let sum: f64 = r.iter().zip(points).map(|(r, p)| (r * p.sigma_px).powi(2)).sum();
+            let sum: f64 = r.iter().map(|r| (r * sigma.point).powi(2)).sum();
             let weight: f64 = weights.iter().map(|w| w * w).sum();
-            return Some(Fitted { view, residual_px: (sum / weight).sqrt(), covariance });
+            return Some(Fitted { view, residual_px: (sum / weight.max(1e-9)).sqrt(), covariance });
         }
-        for (w, r) in weights.iter_mut().zip(&r) {
-            *w = huber((r / *w).abs());
+        for (i, w) in weights.iter_mut().enumerate() {
+            let e = if *w > 0.0 { (r[i] / *w).abs() } else { 0.0 };
+            *w = points[i].weight * huber(e);
         }
     }
     None

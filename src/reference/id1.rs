@@ -2,7 +2,7 @@
 
 use super::edges::Edges;
 use super::figure::{CARD, Candidate, examine};
-use super::polarity::{DARKER, Lie, lie};
+use super::polarity::{Lie, lie};
 use super::quads::{Camera, Quad, quads};
 use super::search::Search;
 use super::three::completed;
@@ -133,23 +133,26 @@ fn stands_alone(c: &Candidate, s: &Search) -> bool {
     c.quality() > CLEAR && (lie(s.photo, &c.fitted.view, CARD.outline) == Lie::Proud || other_colour(c, s))
 }
 
-/// Whether a figure has another colour than what it lies in, or is far darker all round: the floor of a pocket is of the same
-/// stock as its face, and its wall shades one side or two.
+/// Whether a figure has another colour than what it lies in, not only another light: the floor of a pocket is of the same
+/// stock as its face.
 fn other_colour(c: &Candidate, s: &Search) -> bool {
     let (w, h) = (CARD.outline.width / 2.0, CARD.outline.height / 2.0);
-    let sides = |mm: f64| {
+    let strip = |mm: f64| {
         let at = |x: f64, y: f64| {
             let p = c.fitted.view.forward(Point::new(x, y));
             Point::new(s.edges.reduced(p.x), s.edges.reduced(p.y))
         };
         let corners = [at(-w - mm, -h - mm), at(w + mm, -h - mm), at(w + mm, h + mm), at(-w - mm, h + mm)];
-        [0, 1, 2, 3].map(|k| s.edges.mean_colour(corners[k], corners[(k + 1) % 4], 40))
+        let mut mean = [0.0; 3];
+        for k in 0..4 {
+            let colour = s.edges.mean_colour(corners[k], corners[(k + 1) % 4], 40);
+            mean.iter_mut().zip(colour).for_each(|(m, c)| *m += c / 4.0);
+        }
+        mean
     };
-    let [inside, outside] = [-STRIP_MM, STRIP_MM].map(sides);
-    let mean = |of: &[[f64; 3]; 4], k: usize| of.iter().map(|c| c[k]).sum::<f64>() / 4.0;
-    let tint = |of: &[[f64; 3]; 4], k: usize| mean(of, k) - mean(of, 1);
-    let [red, blue] = [0, 2].map(|k| tint(&inside, k) - tint(&outside, k));
-    red.hypot(blue) > OTHER_TINT || inside.iter().zip(&outside).all(|(i, o)| i[1] - o[1] < DARKER)
+    let [inside, outside] = [-STRIP_MM, STRIP_MM].map(strip);
+    let [red, blue] = [0, 2].map(|k| (inside[k] - inside[1]) - (outside[k] - outside[1]));
+    red.hypot(blue) > OTHER_TINT
 }
 
 /// Strips this far inside and outside of the edge, mm: clear of the contact shadow and on the plain border of most cards.

@@ -22,7 +22,6 @@ mod ruler_read;
 mod ruler_unit;
 mod search;
 mod three;
-mod trust;
 
 use crate::card::Printed;
 use crate::caveat;

@@ -6,7 +6,6 @@ use super::fit::Outline;
 use super::lines::Line;
 use super::profile::Profiler;
 use super::quads::{Camera, Quad, pose, quads};
-use super::three::completed;
 use crate::geometry::{PlaneView, Point};
 use crate::plan::PlannedCut;
 use rayon::prelude::*;
@@ -14,8 +13,6 @@ use rayon::prelude::*;
 /// Shortest side of a pocket that may serve, px of the reduced picture, and most quads looked at.
 const LEAST_SIDE: f64 = 60.0;
 const MOST_QUADS: usize = 60;
-/// More of those of which one side is only foretold, for most of them are dropped by their scale.
-const MOST_BROKEN: usize = 400;
 const COARSE_SHAPE: f64 = 0.05;
 
 /// Corner radius assumed where the plan names no cutter, mm (common practice, no source: 6 mm and 1/4 in cutters).
@@ -35,21 +32,11 @@ pub fn rim(plan: &PlannedCut) -> Option<Figure> {
 
 /// Quads of the reduced picture (photo px) that have the rim's shape, best first.
 pub fn rim_quads(edges: &Edges, lines: &[Line], reduced: &Camera, figure: &Figure) -> Vec<Quad> {
-    full(edges, quads(lines, reduced, size(figure), LEAST_SIDE, COARSE_SHAPE, MOST_QUADS))
-}
-
-/// The same of three lines and a fourth side that is broken: torn, or too like the wall below it.
-pub fn broken_rims(edges: &Edges, lines: &[Line], reduced: &Camera, figure: &Figure) -> Vec<Quad> {
-    full(edges, completed(edges, lines, reduced, size(figure), LEAST_SIDE, COARSE_SHAPE, MOST_BROKEN))
-}
-
-fn size(figure: &Figure) -> (f64, f64) {
-    (figure.outline.width, figure.outline.height)
-}
-
-fn full(edges: &Edges, quads: Vec<Quad>) -> Vec<Quad> {
-    let full = |c: Point| Point::new(edges.full(c.x), edges.full(c.y));
-    quads.into_iter().map(|q| Quad { corners: q.corners.map(full), ..q }).collect()
+    let size = (figure.outline.width, figure.outline.height);
+    quads(lines, reduced, size, LEAST_SIDE, COARSE_SHAPE, MOST_QUADS)
+        .into_iter()
+        .map(|q| Quad { corners: q.corners.map(|c| Point::new(edges.full(c.x), edges.full(c.y))), ..q })
+        .collect()
 }
 
 /// The rims among the quads looked at closely, best first.
@@ -93,8 +80,8 @@ pub fn agrees(card: &PlaneView, quad: &Quad, figure: &Figure, camera: &Camera) -
 pub enum Holds {
     Inside,
     Beside,
-    /// Quads of equal right say both.
-    Torn,
+    /// Quads of equal right say both; `true`: the best one has it inside.
+    Torn(bool),
     /// No such quad is seen.
     Unseen,
 }
@@ -108,7 +95,7 @@ pub fn holds_card(card: &PlaneView, quads: &[Quad], figure: &Figure, camera: &Ca
     let inside = |q: &Quad| crate::geometry::contains(&q.corners, middle);
     let first = inside(best);
     if some.any(|q| q.score > best.score - AS_GOOD && inside(q) != first) {
-        return Holds::Torn;
+        return Holds::Torn(first);
     }
     if first { Holds::Inside } else { Holds::Beside }
 }
@@ -149,8 +136,8 @@ mod tests {
         assert_eq!(holds(&[]), Holds::Unseen);
         assert_eq!(holds(&[quad(5.0, 0.9), quad(6.0, 0.85)]), Holds::Inside);
         assert_eq!(holds(&[quad(90.0, 0.9), quad(91.0, 0.85)]), Holds::Beside);
-        assert_eq!(holds(&[quad(90.0, 0.9), quad(5.0, 0.85)]), Holds::Torn);
-        assert_eq!(holds(&[quad(5.0, 0.9), quad(90.0, 0.85)]), Holds::Torn);
+        assert_eq!(holds(&[quad(90.0, 0.9), quad(5.0, 0.85)]), Holds::Torn(false));
+        assert_eq!(holds(&[quad(5.0, 0.9), quad(90.0, 0.85)]), Holds::Torn(true));
         // A much worse one has no say, nor has one of another scale.
         assert_eq!(holds(&[quad(5.0, 0.9), quad(90.0, 0.6)]), Holds::Inside);
         let far = |x: f64| Quad { corners: quad(x, 0.9).corners.map(|c| centre + (c - centre) * 0.9), score: 0.9 };

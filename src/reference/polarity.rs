@@ -31,10 +31,6 @@ fn shaded(near: [f64; 3], away: [f64; 3]) -> bool {
     drop[1] < SHADOW && most - least < PAINT
 }
 
-/// From which natural log of green on a floor is no longer that of the stock about it: a third. A lamp at 10 degrees lights
-/// floor and face alike, and the face's weathering makes under a half (common practice, no source).
-pub const DARKER: f64 = -1.1;
-
 /// Strips looked at beside each side, mm from it: next to it, and well away from it. A card of 0.76 mm under a lamp at 20
 /// degrees casts a shadow of 2 mm; a pocket of 2 mm one of 5.5 mm.
 const NEXT_OUT: (f64, f64) = (0.5, 1.4);
@@ -70,10 +66,7 @@ pub fn lie(photo: &Photo, view: &PlaneView, outline: Outline) -> Lie {
         sides.iter().filter(|s| strip(**s, next).zip(strip(**s, away)).is_some_and(|(n, a)| shaded(n, a))).count()
     };
     let outside = drops(NEXT_OUT, AWAY);
-    // The floor of a pocket is of the stock that lies round it: what is far darker all over is a dark card.
-    let middle = |at: (f64, f64)| median(&sides.iter().filter_map(|s| Some(strip(*s, at)?[1])).collect::<Vec<_>>());
-    let as_light = middle(inward(AWAY)).zip(middle(AWAY)).is_none_or(|(i, o)| i - o > DARKER);
-    let inside = if as_light { drops(inward(NEXT_IN), inward(AWAY)) } else { 0 };
+    let inside = drops(inward(NEXT_IN), inward(AWAY));
     match (outside, inside) {
         (1..=3, _) => Lie::Proud,
         // One lamp shades one side or two that meet.

@@ -3,7 +3,7 @@
 use super::edges::LOG_FLOOR;
 use super::edges::linear;
 use crate::geometry::Point;
-use crate::photo::{Photo, from_linear};
+use crate::photo::Photo;
 
 /// Weakest step, natural-log units per px, of the joint gradient of a profile. At full size the noise of one averaged
 /// profile is near 0.01; a step of 8 % blurred over three pixels gives 0.03.
@@ -25,32 +25,7 @@ pub struct Step {
     pub offset: f64,
     /// Joint gradient, natural-log units per px.
     pub strength: f32,
-    /// Linear colour on either side of it.
-    pub inside: [f32; 3],
-    pub outside: [f32; 3],
 }
-
-impl Step {
-    /// Size of the step in luma as JPEG codes it (JFIF; 1 = black to white). Colour alone is coded at half the resolution.
-    pub fn contrast(&self) -> f64 {
-        let luma = |v: [f32; 3]| {
-            let [r, g, b] = v.map(|c| from_linear(f64::from(c)));
-            0.299 * r + 0.587 * g + 0.114 * b
-        };
-        (luma(self.inside) - luma(self.outside)).abs()
-    }
-    /// How much more the inside is burnt out than the outside: 1 where it is white to the limit and the outside is not, -1
-    /// the other way round.
-    pub fn burnt(&self) -> f64 {
-        let share =
-            |v: [f32; 3]| v.iter().map(|c| f64::from((c - NEARLY_BURNT) / 0.13).clamp(0.0, 1.0)).sum::<f64>() / 3.0;
-        share(self.inside) - share(self.outside)
-    }
-}
-
-/// Linear light from which on a plateau may have lost its top, the more so the nearer it is to 0.98: seen through noise,
-/// lens fall-off and the codec, burnt card reads 0.95 to 1.
-const NEARLY_BURNT: f32 = 0.85;
 
 /// Reads profiles of one photo.
 pub struct Profiler<'a> {
@@ -145,9 +120,7 @@ impl<'a> Profiler<'a> {
                 w += g;
             }
             let offset = (m / w - ((n - 1) / 2) as f64) / PER_PX as f64;
-            // A pixel beyond where the step fades.
-            let (inside, outside) = (values[a + pad - PER_PX], values[b + pad + PER_PX]);
-            out.push(Step { offset, strength: s, inside, outside });
+            out.push(Step { offset, strength: s });
         }
         out
     }

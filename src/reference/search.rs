@@ -4,7 +4,7 @@ use super::edges::{Edges, edges};
 use super::figure::{CARD, CARD_THICKNESS_MM, Candidate, Figure, refit};
 use super::lines::{Line, lines};
 use super::nested::{Rim, outer};
-use super::pocket::{Holds, RIM_SIZE_SIGMA_MM, agrees, broken_rims, holds_card, is_rim, rim, rim_quads, rims};
+use super::pocket::{Holds, RIM_SIZE_SIGMA_MM, agrees, holds_card, is_rim, rim, rim_quads, rims};
 use super::polarity::{Lie, lie};
 use super::profile::Profiler;
 use super::quads::{Camera, Quad};
@@ -14,7 +14,7 @@ use super::{
 };
 use crate::caveat;
 use crate::caveat::Caveat;
-use crate::geometry::{PlaneView, Point, contains};
+use crate::geometry::{PlaneView, Point};
 use crate::photo::Photo;
 use crate::plan::{PlannedCut, ReferenceKind};
 
@@ -39,8 +39,6 @@ pub struct Search<'a> {
     /// How far a line of the reduced picture may lie from its edge in the photo, px.
     pub reach_px: f64,
     rim_quads: Vec<Quad>,
-    /// Outline of the rim where it was found and passed as one, photo px.
-    rim_px: Option<Vec<Point>>,
     given_level: Option<Level>,
 }
 
@@ -66,34 +64,40 @@ impl<'a> Search<'a> {
             camera,
             reduced,
             rim_quads,
-            rim_px: None,
             given_level: level,
         })
     }
     /// Which plane a reference seen as `view` (plane mm about its middle) lies on: as the user says, else inside or beside
     /// the planned pocket's rim, else the rim is assumed. Where that is not certain: the doubt of the scale (relative, one
-    /// sigma) that it leaves, and a caveat that calls the reference `name`. Four lines that only may be the rim must not put a
-    /// reference on the floor.
-    pub fn level(&self, view: &PlaneView, name: &str) -> (Level, f64, Option<Caveat>) {
-        let on = |inside: bool| if inside { Level::Floor } else { Level::Rim };
-        let seen = self.rim_px.as_ref().map(|r| on(contains(r, view.forward(Point::default()))));
-        if let Some(level) = self.given_level.or(seen) {
+    /// sigma) that it leaves, and a caveat that calls the reference `name`. `rim_seen`: the rim was found and passed as one;
+    /// else four lines that only may be it must not put a reference on the floor for certain.
+    pub fn level(&self, view: &PlaneView, name: &str, rim_seen: bool) -> (Level, f64, Option<Caveat>) {
+        if let Some(level) = self.given_level {
             return (level, 0.0, None);
         }
         let other = self.plan.depth_mm.unwrap_or(0.0).max(0.0) / view.pose.distance().max(1.0);
         let doubted = |level: Level, share: f64, text: String| {
             (level, share * other, Some(caveat::REFERENCE_LEVEL_ASSUMED.with(text)))
         };
+        let on = |inside: bool| if inside { Level::Floor } else { Level::Rim };
         let holds = rim(self.plan).map_or(Holds::Unseen, |f| holds_card(view, &self.rim_quads, &f, &self.camera));
         match holds {
-            Holds::Inside | Holds::Torn => {
+            Holds::Inside if !rim_seen => {
                 let text = format!(
-                    "The {name} was taken to lie on the stock's top face; lines round it have the planned pocket's size but \
-                     are not plainly its rim, so it may lie on the pocket's floor."
+                    "The {name} was taken to lie on the pocket's floor, for lines round it have the planned pocket's size; \
+                     they are not plainly its rim."
                 );
-                doubted(Level::Rim, TORN, text)
+                doubted(Level::Floor, TORN, text)
             }
-            Holds::Beside => (Level::Rim, 0.0, None),
+            Holds::Inside | Holds::Beside => (on(holds == Holds::Inside), 0.0, None),
+            Holds::Torn(inside) => {
+                let place = if inside { "pocket's floor" } else { "stock's top face" };
+                let text = format!(
+                    "The {name} was taken to lie on the {place}, but outlines of the planned pocket's size are seen both \
+                     round it and beside it."
+                );
+                doubted(on(inside), TORN, text)
+            }
             Holds::Unseen => {
                 let text = format!(
                     "The {name} was taken to lie on the stock's top face; no rim of the planned pocket's size was seen to \
@@ -106,8 +110,8 @@ impl<'a> Search<'a> {
 }
 
 /// One sigma of the level, as a share of the scale's difference between rim and floor. Torn: either may be right, half of
-/// the difference (in made scenes lines round a card were the rim in none of four where no rim passed as one). Unseen:
-/// references lie on the top but for one in sixteen (two of 34 made scenes), and sqrt(p (1 - p)) of that is a quarter.
+/// the difference. Unseen: references lie on the top but for one in sixteen (two of 34 made scenes), and sqrt(p (1 - p)) of
+/// that is a quarter.
 const TORN: f64 = 0.5;
 const UNSEEN: f64 = 0.25;
 
@@ -119,7 +123,7 @@ pub fn search(
     level: Option<Level>,
     options: &Options,
 ) -> (Vec<Reference>, Vec<Caveat>) {
-    let Some(mut s) = Search::new(photo, plan, level) else { return (vec![], vec![]) };
+    let Some(s) = Search::new(photo, plan, level) else { return (vec![], vec![]) };
     let (mut all, mut caveats) = (vec![], vec![]);
     let asked = options.kind.or(plan.reference.kind);
     let wants = |kind: ReferenceKind| asked.is_none_or(|a| a == kind);
@@ -135,21 +139,15 @@ pub fn search(
     let pocket = rim.as_ref().and_then(|figure| {
         // Beside a card only the quads of its own scale can be the rim.
         let fits = |q: &&Quad| seen.is_none_or(|v| agrees(v, q, figure, &camera));
-        let best = |quads: &[Quad]| {
-            let some: Vec<Quad> = quads.iter().filter(fits).take(if card { 12 } else { 60 }).cloned().collect();
-            rims(&s.profiler, &some, figure, &camera, s.reach_px)
-                .into_iter()
-                // A card of about the planned shape is no pocket: its shadow falls outside.
-                .find(|c| is_rim(c) && lie(s.photo, &c.fitted.view, figure.outline) != Lie::Proud)
-        };
-        // Beside a card of known scale three sides are enough to look for the fourth.
-        let best = best(&s.rim_quads)
-            .or_else(|| best(&seen.map(|_| broken_rims(&s.edges, &s.lines, &s.reduced, figure)).unwrap_or_default()))?;
+        let some: Vec<Quad> = s.rim_quads.iter().filter(fits).take(if card { 12 } else { 60 }).cloned().collect();
+        let best = rims(&s.profiler, &some, figure, &camera, s.reach_px)
+            .into_iter()
+            // A card of about the planned shape is no pocket: its shadow falls outside.
+            .find(|c| is_rim(c) && lie(s.photo, &c.fitted.view, figure.outline) != Lie::Proud)?;
         Some(outer(&s.profiler, best, figure, &camera, s.plan.depth_mm))
     });
-    s.rim_px = pocket.as_ref().zip(rim.as_ref()).map(|(p, f)| p.candidate.outline_px(f.outline));
     if let Some(o) = own {
-        let (level, doubt, new) = s.level(&o.fit.fitted.view, "printed card");
+        let (level, doubt, new) = s.level(&o.fit.fitted.view, "printed card", pocket.is_some());
         caveats.extend(new);
         if printed.is_none() {
             caveats.push(caveat::PRINT_NOT_MEASURED.plain());
@@ -162,11 +160,11 @@ pub fn search(
         if let Some(again) = pocket.as_ref().filter(same_lens).and_then(|p| {
             // The rim's long straight edges know the lens better than the card does; its size is left out.
             let own = Camera { k1: p.candidate.fitted.k1(), k2: p.candidate.fitted.k2(), ..s.camera };
-            refit(&s.profiler, &c, &CARD, &own)
+            refit(&s.profiler, &c, CARD.outline, &own)
         }) {
             c = again;
         }
-        let (level, doubt, new) = s.level(&c.fitted.view, "card");
+        let (level, doubt, new) = s.level(&c.fitted.view, "card", pocket.is_some());
         caveats.extend(new);
         let (reference, new) = as_reference(s.photo, &c, &CARD, level);
         all.push(reference.doubted(doubt));

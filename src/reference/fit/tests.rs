@@ -34,16 +34,12 @@ fn a_made_view_is_found_again() {
         let u = -39.0 + 78.0 * f64::from(i) / 59.0;
         let v = u * 0.6;
         for q in [Point::new(u, 26.99), Point::new(u, -26.99), Point::new(42.8, v), Point::new(-42.8, v)] {
-            let sides = [q.y == -26.99, q.x == 42.8, q.y == 26.99, q.x == -42.8, false];
-            points.push(Seen {
-                px: truth.forward(q),
-                sigma_px: 0.3,
-                moves_px: sides.map(|b| 0.1 * f64::from(u8::from(b))),
-            });
+            let sides = [q.y == -26.99, q.x == 42.8, q.y == 26.99, q.x == -42.8].map(|b| f64::from(u8::from(b)));
+            points.push(Seen { px: truth.forward(q), weight: 1.0, sides });
         }
     }
     let start = moved(&truth, &[0.02, -0.03, 0.01, 1.0, -1.0, 3.0, 0.0, 0.01, 0.0, 0.0, 0.0]);
-    let got = fit(&start, &points, CARD, &phone()).unwrap();
+    let got = fit(&start, &points, CARD, &phone(), EdgeSigma { point: 0.3, side: 0.1 }).unwrap();
     assert!(got.residual_px < 0.02, "{}", got.residual_px);
     assert!((got.view.k1 + 0.01).abs() < 0.003, "k1 {}", got.view.k1);
     assert!(got.view.forward(p).distance(truth.forward(p)) < 0.05);
@@ -122,36 +118,4 @@ fn a_small_card_does_not_bend_the_photo() {
     let got = fit_pairs(&pairs, &phone()).unwrap();
     assert!(got.k1().0.abs() < 0.03 && got.k1().1 < 0.0125, "{:?}", got.k1());
     assert!(fit_pairs(&pairs[..3], &phone()).is_none());
-}
-
-/// One side of a card lies 0.8 px off its place. Known to be doubtful it moves the scale beside the card by less than 0.6 of
-/// what it does where it is trusted like the others.
-#[test]
-fn a_doubtful_side_moves_the_scale_less() {
-    let turn = Rotation3::from_euler_angles(0.2, -0.1, 0.3);
-    let (r1, r2) = (turn * Vector3::x(), turn * Vector3::y());
-    let pose =
-        Pose { focal_px: 3000.0, centre: Point::new(2000.0, 1500.0), r1, r2, t: Vector3::new(30.0, -20.0, 220.0) };
-    let truth = PlaneView::plain(pose);
-    let error = |doubt: f64| {
-        let mut points = vec![];
-        for i in 0..48 {
-            let u = f64::from(i) / 47.0 - 0.5;
-            let at = [(78.0 * u, -26.99), (42.8, 46.0 * u), (78.0 * u, 26.99), (-42.8, 46.0 * u)];
-            for (k, (x, y)) in at.into_iter().enumerate() {
-                let sigma = if k == 1 { doubt } else { 0.2 };
-                let mut moves_px = [0.0; SHARED];
-                moves_px[k] = sigma;
-                let mm = Point::new(x, y);
-                let out = truth.forward(mm + Point::new(1.0, 0.0)) - truth.forward(mm);
-                let off = if k == 1 { 0.8 / out.x.hypot(out.y) } else { 0.0 };
-                points.push(Seen { px: truth.forward(mm) + out * off, sigma_px: 2.25 * sigma, moves_px });
-            }
-        }
-        let got = fit(&truth, &points, CARD, &phone()).unwrap().view;
-        let beside = Point::new(90.0, 60.0);
-        (got.scale_at(beside) / truth.scale_at(beside)).ln().abs()
-    };
-    let (trusted, doubted) = (error(0.2), error(1.0));
-    assert!(trusted > 1e-4 && doubted < 0.6 * trusted, "{trusted} {doubted}");
 }
