@@ -124,7 +124,7 @@ pub fn inspect(
     let (marks, mut new) = trace.stage("marks", || match &pair {
         Some(pair) => marks::measure_pair(pair, &look),
         None => marks::measure(&patch, &look),
-    })?;
+    });
     let mut marks = marks.with_scale(frame.scale.map_or(0.0, |s| s.relative_sigma()));
     caveats.append(&mut new);
     marks.surface = marks::surface(&marks.families, frame.scale.is_some());

@@ -48,7 +48,7 @@ fn noise(seed: u64, w: usize, h: usize, white: f32, coloured: f32, grain: f32) -
 }
 
 fn run(p: &Patch) -> Marks {
-    measure(p, &Options { hints: vec![], scaled: true }).unwrap().0
+    measure(p, &Options { hints: vec![], scaled: true }).0
 }
 
 /// A thin dark line at every whole period, one fifteenth of the period wide.

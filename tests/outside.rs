@@ -107,7 +107,7 @@ fn a_documented_warp_undone_gives_even_courses() {
         if x1 - x0 < 400.0 {
             // Few head joints: the courses are the strongest lines. Their comb weighs harmonics, to which uneven single
             // courses (sd 4.6 px) matter more than to the first one: 1.5 %.
-            let (found, _) = measure(&whole_patch(v), &marks::Options::default()).unwrap();
+            let (found, _) = measure(&whole_patch(v), &marks::Options::default());
             let f = &found.families[0];
             println!("   family {:.2} px, {:.2} degrees", f.pitch.value, f.normal_deg.value);
             assert!((f.pitch.value / pitch - 1.0).abs() < 0.015, "{:?}", f.pitch);
@@ -151,7 +151,7 @@ fn a_familys_pitch_is_scipys_least_squares() {
     let profile = numbers(&t["profile"]);
     let luma = Plane::from_fn(400, profile.len(), |_, y| profile[y] as f32);
     let v = FloorView { origin: Point::new(0.0, 0.0), step: 1.0, luma, chroma: None, chroma_shrink: 1 };
-    let (marks, _) = measure(&whole_patch(v), &marks::Options::default()).unwrap();
+    let (marks, _) = measure(&whole_patch(v), &marks::Options::default());
     let f = &marks.families[0];
     let (expected, sigma) = (number(&t["fitted_frequency"]), number(&t["fitted_frequency_sigma"]));
     println!(

@@ -44,15 +44,15 @@ pub fn embedded(photo: &Photo) -> String {
 /// The pictures of a report.
 pub fn pictures(inspection: &Inspection) -> Pictures {
     let ((photo, floor), (profile, spectrum)) = rayon::join(
-        || rayon::join(|| photo_picture(inspection), || floor_picture(inspection, &inspection.patch)),
+        || rayon::join(|| photo_pictures(inspection), || floor_picture(inspection, &inspection.patch)),
         || (plot::profile(inspection), plot::spectrum(inspection)),
     );
+    let (photo, foretold) = photo;
     let other = |patch: &Patch| floor_picture(inspection, patch);
     let (relief, colour) = match &inspection.opposite {
         Some(p) => (Some(other(&p.relief)), Some(other(&p.colour))),
         None => (None, None),
     };
-    let foretold = foretold_picture(inspection);
     Pictures { photo, floor, relief, colour, foretold, profile, spectrum, rim: rim::rim(inspection) }
 }
 
@@ -74,18 +74,12 @@ fn reduced(photo: &Photo, side: u32) -> (RgbImage, f64) {
     (image::imageops::thumbnail(&photo.rgb, size(photo.rgb.width()), size(photo.rgb.height())), k)
 }
 
-fn photo_picture(i: &Inspection) -> Picture {
+/// The photo with what was found, and with what the plan foretells where it could be laid on the floor.
+fn photo_pictures(i: &Inspection) -> (Picture, Option<Picture>) {
     let (base, k) = reduced(&i.photo, REPORT_SIDE);
-    let shapes = on_photo(i, k);
-    Picture { svg: svg::picture(&base, &shapes, None), key: svg::key(&shapes, i) }
-}
-
-fn foretold_picture(i: &Inspection) -> Option<Picture> {
-    // Most plans can be laid on the floor in more than one way: nothing is drawn then.
-    i.explanation.predicted.as_ref().filter(|p| !p.entries.is_empty())?;
-    let (base, k) = reduced(&i.photo, REPORT_SIDE);
-    let shapes = foretold(i, k);
-    Some(Picture { svg: svg::picture(&base, &shapes, None), key: svg::key(&shapes, i) })
+    let drawn = |shapes: Vec<Shape>| Picture { svg: svg::picture(&base, &shapes, None), key: svg::key(&shapes, i) };
+    let laid = i.explanation.predicted.as_ref().filter(|p| !p.entries.is_empty());
+    (drawn(on_photo(i, k)), laid.map(|p| drawn(foretold(i, p, k))))
 }
 
 fn floor_picture(i: &Inspection, patch: &Patch) -> Picture {

@@ -1,6 +1,7 @@
 //! What was found, as shapes in picture pixels.
 
 use super::Ink;
+use crate::explain::Predicted;
 use crate::floor::Patch;
 use crate::geometry::Point;
 use crate::marks::{Edge, Family, Marks, Polarity, RimPiece, Strip};
@@ -59,9 +60,8 @@ pub(super) fn rim(i: &Inspection, place: &dyn Fn(Point) -> Point) -> Vec<Shape> 
     i.marks.rim.pieces.iter().map(shape).collect()
 }
 
-/// What the plan foretells, with the edges that were found, over the photo reduced by `k`. Empty where nothing was laid.
-pub(super) fn foretold(i: &Inspection, k: f64) -> Vec<Shape> {
-    let Some(p) = i.explanation.predicted.as_ref().filter(|p| !p.entries.is_empty()) else { return vec![] };
+/// What the plan foretells, with the edges that were found, over the photo reduced by `k`.
+pub(super) fn foretold(i: &Inspection, p: &Predicted, k: f64) -> Vec<Shape> {
     let place = |p: Point| i.frame.to_px.forward(p) * k;
     let shape = |points: &[Point], closed| Shape {
         points: points.iter().map(|p| place(*p)).collect(),

@@ -2,14 +2,13 @@
 //! could have shown anything at all.
 
 use super::ladder::{self, Ladder};
+use super::loose::{self, Loose};
 use super::weights::ramp;
 use crate::expect::{Expected, PitchRole};
 use crate::fit::Fit;
 use crate::floor::Patch;
-use crate::geometry::to_segment;
-use crate::marks::{Edge, Family, Marks, Polarity};
+use crate::marks::{Edge, Family, Marks};
 use crate::plan::PlannedCut;
-use crate::plan::Shape;
 use crate::rectify::FloorFrame;
 use crate::reference::Source;
 use crate::units::{LengthUnit, Measured, line_difference, wrap_180};
@@ -32,8 +31,6 @@ pub const COLOUR_SHARE: (f64, f64) = (0.12, 0.3);
 const LEAST_CLAIM_UM: f64 = 3.0;
 /// Under this many passes in step a floor's spectrum is unsure of its lines, and edges are looked at one by one as well.
 pub const FEW_PASSES: f64 = 8.0;
-/// An edge is in step with a family within this share of the period: edges are located to a few hundredths of it.
-const IN_STEP: f64 = 0.15;
 /// Rounding of real step edges, mm (wood springs back; common practice, no source).
 const EDGE_ROUNDING_MM: f64 = 0.05;
 /// Blur of a sharp phone photo, px, one sigma.
@@ -65,23 +62,6 @@ impl Line<'_> {
     pub fn off(&self, wanted_deg: f64) -> Option<f64> {
         Some(line_difference(self.pocket_deg?, wanted_deg).abs())
     }
-}
-
-/// Edges that no family explains.
-#[derive(Debug, Clone, Default)]
-pub struct Loose {
-    pub indices: Vec<usize>,
-    /// Total length, floor-frame units.
-    pub length: f64,
-    /// Share of the length that is shade.
-    pub shade_share: f64,
-    /// 0 to 1: how much there is, against the size of the floor.
-    pub amount: f64,
-    /// Scatter of their heights (median absolute deviation over the median), where heights are known.
-    pub height_scatter: Option<f64>,
-    pub median_height_um: Option<f64>,
-    /// Share of the length close to an island (letter) or a corner of the outline.
-    pub near_islands: Option<f64>,
 }
 
 /// Whether the photo could have shown ridges.
@@ -143,12 +123,12 @@ impl<'a> Digest<'a> {
         let strength = |l: &Line| l.real * contrast(l.family).max(1e-6);
         lines.sort_by(|a, b| strength(b).total_cmp(&strength(a)));
         let scaled = frame.scale.is_some();
-        let mut loose = loose_edges(patch, marks, plan, &lines, scaled);
+        let mut loose = loose::find(patch, marks, plan, &lines, scaled);
         let roles = [PitchRole::Planned, PitchRole::Rounded, PitchRole::Twice];
         let planned: Vec<f64> = roles.into_iter().flat_map(|r| expected.of(r)).filter(|_| scaled).collect();
         // A family of few lines explains some flanks and leaves others: the rungs are looked for among all of them.
         let few = lines.iter().any(|l| l.real > 0.4 && l.family.coherent_passes < FEW_PASSES);
-        let rung = |e: &&Edge| e.snr >= EDGE_SNR && !fillet(e, patch, plan, scaled);
+        let rung = |e: &&Edge| e.snr >= EDGE_SNR && !loose::fillet(e, patch, plan, scaled);
         let mut ladder = if few {
             ladder::find(marks.edges.iter().filter(rung), &planned)
         } else {
@@ -256,25 +236,13 @@ fn pocket_ratio(frame: &FloorFrame, patch: &Patch, plan: &PlannedCut) -> Option<
         return None;
     }
     let extent = |deg: f64| {
-        let (s, c) = deg.to_radians().sin_cos();
-        let along = patch.outline.iter().map(|p| p.x * c + p.y * s);
-        along.clone().fold(f64::NEG_INFINITY, f64::max) - along.fold(f64::INFINITY, f64::min)
+        let (near, far) = patch.reach(deg);
+        far - near
     };
     let ratio = (extent(x) * extent(x + 90.0) / (w * h)).sqrt();
     let sides = OUTLINE_SIGMA_MM * std::f64::consts::SQRT_2 * (1.0 / w).hypot(1.0 / h) / 2.0;
     // A tenth off is another pocket, or a piece of one.
     Measured::new(ratio, sides.hypot(scale.relative_sigma())).filter(|m| (m.value - 1.0).abs() < 0.1)
-}
-
-/// Where the edges of one polarity stand within the period of a line, turns; `None` where they scatter.
-fn phase(edges: &[&Edge], l: &Line, period: f64) -> Option<f64> {
-    let (mut x, mut y, mut sum) = (0.0, 0.0, 0.0);
-    for e in edges {
-        let (s, c) = (std::f64::consts::TAU * across(e, l.family.normal_deg.value) / period).sin_cos();
-        (x, y, sum) = (x + e.length * c, y + e.length * s, sum + e.length);
-    }
-    // A resultant of 0.6: most edges within a sixth of a turn of each other.
-    (edges.len() >= 3 && x.hypot(y) > 0.6 * sum).then(|| y.atan2(x) / std::f64::consts::TAU)
 }
 
 /// Degrees between a direction of the pocket's frame and the nearer of its axes.
@@ -290,114 +258,9 @@ pub fn across(e: &Edge, normal_deg: f64) -> f64 {
     m.x * c + m.y * s
 }
 
-/// Share of a line's own brightness change under which an edge beside it is an echo of the camera's sharpening (halos
-/// hold a tenth to a third of the line they belong to; a step of its own that is so weak would not decide anything).
-const HALO: f64 = 0.4;
-
-/// Which edges the families explain: those along a line that stand in step with it. Where edges along a line keep no
-/// step among themselves, all of them count as explained.
-///
-/// Edges along a line that are far weaker than its own count as explained too.
-fn explained(edges: &[Edge], lines: &[Line]) -> Vec<bool> {
-    let mut out = vec![false; edges.len()];
-    for l in lines.iter().filter(|l| l.real > 0.4) {
-        let along = |e: &Edge| line_difference(e.normal_deg, l.family.normal_deg.value).abs() < ALIGNED_DEG;
-        for polarity in [Polarity::Shade, Polarity::Lit] {
-            let of: Vec<usize> =
-                (0..edges.len()).filter(|i| along(&edges[*i]) && edges[*i].polarity == polarity).collect();
-            let these: Vec<&Edge> = of.iter().map(|i| &edges[*i]).collect();
-            let p = l.family.pitch.value;
-            let steps: Vec<(f64, f64)> =
-                [p, p / 2.0].into_iter().filter_map(|q| Some((q, phase(&these, l, q)?))).collect();
-            for (i, e) in of.iter().zip(these) {
-                let in_step = |(q, at): &(f64, f64)| {
-                    let off = (across(e, l.family.normal_deg.value) / q - at).rem_euclid(1.0);
-                    off.min(1.0 - off) < IN_STEP
-                };
-                out[*i] |= steps.is_empty() || steps.iter().any(in_step);
-            }
-        }
-        // Beside every strong line the phone's sharpening draws a weak one of the other sign.
-        let of: Vec<usize> = (0..edges.len()).filter(|i| along(&edges[*i])).collect();
-        let strong: Vec<f64> = of.iter().filter(|i| out[**i]).map(|i| edges[*i].deficit.value.abs()).collect();
-        let usual = crate::stats::percentile(&strong, 75.0).unwrap_or(0.0);
-        for i in of {
-            out[i] |= edges[i].deficit.value.abs() < HALO * usual;
-        }
-    }
-    out
-}
-
-fn loose_edges(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], scaled: bool) -> Loose {
-    let explained = explained(&marks.edges, lines);
-    let mut out = Loose::default();
-    let (mut heights, mut shade, mut near, mut weighed) = (vec![], 0.0, 0.0, 0.0);
-    // An edge belongs to letters or corners within one cutter diameter of them; 6 mm where the cutter is not known.
-    let reach = if scaled { plan.cutter.diameter_mm.unwrap_or(6.0) } else { 0.06 * patch.area.max(0.0).sqrt() };
-    for (i, e) in marks.edges.iter().enumerate() {
-        if e.snr < EDGE_SNR || explained[i] || e.length > 0.0 && fillet(e, patch, plan, scaled) {
-            continue;
-        }
-        out.indices.push(i);
-        out.length += e.length;
-        weighed += e.length * (1.0 - like_figure(e, marks)) * if scaled { seen_edge(e) } else { 1.0 };
-        if e.polarity == Polarity::Shade {
-            shade += e.length;
-        }
-        // A lit edge stops brightening where it faces the lamp: only shade tells a height.
-        heights.extend(e.height_um.filter(|_| e.polarity == Polarity::Shade).map(|h| h.value.abs()));
-        let middle = e.from.lerp(e.to, 0.5);
-        if patch.islands.iter().flatten().any(|p| p.distance(middle) < reach + e.length / 2.0) {
-            near += e.length;
-        }
-    }
-    if out.length > 0.0 {
-        out.shade_share = shade / out.length;
-        if !patch.islands.is_empty() {
-            out.near_islands = Some(near / out.length);
-        }
-    }
-    out.median_height_um = crate::stats::median(&heights);
-    if let (Some(m), true) = (out.median_height_um, heights.len() >= 4) {
-        out.height_scatter = crate::stats::mad_sigma(&heights).map(|s| s / m.max(1e-9));
-    }
-    // A strip from wall to wall has two edges of about the floor's size; half of one is the least worth a mention.
-    // Straight lines in a picture without a pocket are seldom a cutter's.
-    let trust = if patch.outline_assumed { 0.4 } else { 1.0 };
-    out.amount = trust * ramp(weighed / patch.area.max(1e-9).sqrt(), 0.1, 1.0);
-    out
-}
-
-/// Missing or added light of an edge, mm, from which an eye sees it at all, and sees it at once. A line of 0.09 mm is what an
-/// eye resolves at 0.3 m (one arc minute); a full shadow of 0.01 mm, a step of 2 um under a lamp at 12 degrees, drowns in
-/// the texture of any board, one of 0.04 mm (8 um) is a line.
-const SEEN_EDGE_MM: (f64, f64) = (0.01, 0.04);
-
 /// Under this relative brightness change (rms) lines, and under this missing light single edges (mm), may escape an eye: twice
 /// the contrast that an eye sees on even ground, half the width that it resolves at 0.3 m. Wood is no even ground.
 const FAINT: (f64, f64) = (0.02, 0.05);
-
-/// How surely an eye sees an edge, 0 to 1; floor frame in mm.
-fn seen_edge(e: &Edge) -> f64 {
-    ramp(e.deficit.value.abs(), SEEN_EDGE_MM.0, SEEN_EDGE_MM.1)
-}
-
-/// Whether an edge is the foot of a wall: its rounding as a round cutter leaves it, or the glow of a lit wall.
-fn fillet(e: &Edge, patch: &Patch, plan: &PlannedCut, scaled: bool) -> bool {
-    let round = matches!(plan.cutter.shape, Some(Shape::BallNose | Shape::BullNose));
-    let (Some(d), true) = (plan.cutter.diameter_mm, scaled) else { return false };
-    // A flat cutter leaves no rounding, but a lit wall throws light on its foot; no strip of a pass is narrower than half a
-    // stepover there.
-    let reach = if round { 0.65 * d } else { (0.5 * plan.stepover_mm.unwrap_or(d)).min(0.25 * d) };
-    let middle = e.from.lerp(e.to, 0.5);
-    let n = patch.outline.len();
-    (0..n).any(|i| to_segment(middle, patch.outline[i], patch.outline[(i + 1) % n]) < reach)
-}
-
-/// How much an edge may be a streak of the wood's own figure, 0 to 1: along the figure's lines, where there is one.
-fn like_figure(e: &Edge, marks: &Marks) -> f64 {
-    0.8 * along_figure(e.normal_deg, marks)
-}
 
 /// How much lines of this direction run along a plain figure, 0 to 1.
 pub fn along_figure(normal_deg: f64, marks: &Marks) -> f64 {

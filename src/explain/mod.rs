@@ -10,6 +10,7 @@ mod changes;
 mod digest;
 pub mod findings;
 mod ladder;
+mod loose;
 mod periodic;
 mod place;
 mod predicted;

@@ -6,7 +6,6 @@ use super::steps::WIDTH_SIGMA;
 use super::weights::{FAIR, STRONG, normal};
 use crate::expect::Cause;
 use crate::expect::model::{Begin, Laid, laid};
-use crate::geometry::Point;
 use crate::marks::{Edge, Polarity};
 use crate::units::line_difference;
 
@@ -92,13 +91,7 @@ pub fn weigh(d: &Digest) -> Option<Placed> {
 }
 
 fn from_wall(d: &Digest, l: &Laid, away_deg: f64, dia: f64) -> Option<Placed> {
-    let (s, c) = away_deg.to_radians().sin_cos();
-    let along = |p: &Point| p.x * c + p.y * s;
-    let ends = |f: &dyn Fn(&Point) -> f64| {
-        let v = d.patch.outline.iter().map(f);
-        (v.clone().fold(f64::INFINITY, f64::min), v.fold(f64::NEG_INFINITY, f64::max))
-    };
-    let ((near, far), (left, right)) = (ends(&along), ends(&|p| p.y * c - p.x * s));
+    let ((near, far), (left, right)) = (d.patch.reach(away_deg), d.patch.reach(away_deg + 90.0));
     let (width, length) = (far - near, right - left);
     let found: Vec<Seen> = seen(d, away_deg, near, length);
     if found.is_empty() || !(width > dia) {

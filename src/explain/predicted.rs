@@ -5,7 +5,7 @@ use super::digest::Digest;
 use super::place;
 use super::weights::FAIR;
 use crate::expect::model::{Begin, Model};
-use crate::geometry::Point;
+use crate::geometry::{Point, signed_area};
 use crate::plan::Pattern;
 
 /// Sides of the found pocket may differ from the planned ones by this share, and its area from its box's, for the one to be
@@ -89,17 +89,9 @@ pub fn predicted(d: &Digest) -> Option<Predicted> {
 fn box_of(d: &Digest) -> Option<(f64, Point, (f64, f64))> {
     let x = d.patch.pocket_x_deg.filter(|_| !d.patch.outline_assumed)?;
     let (s, c) = x.to_radians().sin_cos();
-    let outline = &d.patch.outline;
-    let span = |f: &dyn Fn(&Point) -> f64| {
-        let v = outline.iter().map(f);
-        (v.clone().fold(f64::INFINITY, f64::min), v.fold(f64::NEG_INFINITY, f64::max))
-    };
-    let ((u0, u1), (v0, v1)) = (span(&|p| p.x * c + p.y * s), span(&|p| p.y * c - p.x * s));
-    let n = outline.len();
-    let cross = |i: usize| outline[i].x * outline[(i + 1) % n].y - outline[(i + 1) % n].x * outline[i].y;
-    let area = (0..n).map(cross).sum::<f64>().abs() / 2.0;
+    let ((u0, u1), (v0, v1)) = (d.patch.reach(x), d.patch.reach(x + 90.0));
     let size = (u1 - u0, v1 - v0);
-    if !(area > (1.0 - 2.0 * SIDES) * size.0 * size.1) {
+    if !(signed_area(&d.patch.outline).abs() > (1.0 - 2.0 * SIDES) * size.0 * size.1) {
         return None;
     }
     let (u, v) = ((u0 + u1) / 2.0, (v0 + v1) / 2.0);

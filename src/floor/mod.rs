@@ -109,6 +109,12 @@ impl Patch {
             view,
         }
     }
+    /// Least and largest place of the outline along a direction of the floor frame, degrees.
+    pub fn reach(&self, deg: f64) -> (f64, f64) {
+        let (s, c) = deg.to_radians().sin_cos();
+        let along = self.outline.iter().map(|p| p.x * c + p.y * s);
+        (along.clone().fold(f64::INFINITY, f64::min), along.fold(f64::NEG_INFINITY, f64::max))
+    }
 }
 
 /// Finds the floor. Fails when nothing in the photo can be a lit floor at all (all black, all burnt out, too small).

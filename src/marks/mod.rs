@@ -34,7 +34,6 @@ pub use types::*;
 
 use crate::caveat;
 use crate::caveat::Caveat;
-use crate::error::Result;
 use crate::floor::Patch;
 use crate::signal::PlaneSpectrum;
 use families::Search;
@@ -59,11 +58,11 @@ pub const FINEST: f64 = 3.5;
 ///
 /// Where less than about 200 samples of lit floor are left once the margin along walls and shadows is taken off, no mark was
 /// looked for, and a caveat says so ([`Marks::unmeasured`]).
-pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)> {
+pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
     let finest = options.hints.iter().copied().filter(|h| *h > 0.0).fold(f64::INFINITY, f64::min);
     let Some(flat) = Flat::of(patch, options.scaled, finest) else {
         let text = "Once its borders are left out, too little of the lit floor remains to look for marks on.";
-        return Ok((Marks::unmeasured(), vec![caveat::LITTLE_FLOOR_LEFT.with(text)]));
+        return (Marks::unmeasured(), vec![caveat::LITTLE_FLOOR_LEFT.with(text)]);
     };
     let taper = flat.taper();
     let weighted = crate::raster::Plane {
@@ -109,5 +108,5 @@ pub fn measure(patch: &Patch, options: &Options) -> Result<(Marks, Vec<Caveat>)>
         profile,
         spectrum,
     };
-    Ok((marks, Vec::new()))
+    (marks, Vec::new())
 }

@@ -3,7 +3,6 @@
 use super::types::{Family, Marks, PeriodKind};
 use super::{Options, measure};
 use crate::caveat::Caveat;
-use crate::error::Result;
 use crate::floor::Patch;
 use crate::opposite::Pair;
 use crate::raster::Plane;
@@ -24,11 +23,9 @@ const OPPOSITE_DEG: f64 = 140.0;
 const SAMPLES: f64 = 8.0;
 
 /// Measures relief on the difference; the sum adds the lines that are colour, and the figure.
-///
-/// Fails as [`measure`] does.
-pub fn measure_pair(pair: &Pair, options: &Options) -> Result<(Marks, Vec<Caveat>)> {
-    let (relief, colour) = rayon::join(|| measure(&pair.relief, options), || measure(&pair.colour, options));
-    let ((mut marks, mut caveats), (sum, new)) = (relief?, colour?);
+pub fn measure_pair(pair: &Pair, options: &Options) -> (Marks, Vec<Caveat>) {
+    let ((mut marks, mut caveats), (sum, new)) =
+        rayon::join(|| measure(&pair.relief, options), || measure(&pair.colour, options));
     caveats.extend(new);
     let opposite = pair.lamps_apart_deg.is_some_and(|a| a >= OPPOSITE_DEG);
     for f in marks.families.iter_mut() {
@@ -50,7 +47,7 @@ pub fn measure_pair(pair: &Pair, options: &Options) -> Result<(Marks, Vec<Caveat
     // Colour first hides what matters: relief leads, each kind in its own order of strength.
     marks.families.sort_by_key(|f| f.period_kind == PeriodKind::Colour);
     marks.figure = sum.figure;
-    Ok((marks, caveats))
+    (marks, caveats)
 }
 
 fn same(a: &Family, b: &Family) -> bool {

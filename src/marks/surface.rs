@@ -17,38 +17,37 @@ const SAMPLES: usize = 256;
 /// Figures of the first family that is not colour. `scaled`: lengths are millimetres. What is not known is left out, and
 /// `why` says why.
 pub fn of(families: &[Family], scaled: bool) -> Surface {
-    let unknown = |why: &str| Surface { why: Some(why.into()), ..Surface::default() };
+    let mut known = Surface::default();
+    let lacking = |known: Surface, why: &str| Surface { why: Some(why.into()), ..known };
     if !scaled {
-        return unknown("without a scale neither widths nor heights are known");
+        return lacking(known, "without a scale neither widths nor heights are known");
     }
     let Some(f) = families.iter().find(|f| f.period_kind != PeriodKind::Colour) else {
-        return unknown("no evenly spaced ridges were found");
+        return lacking(known, "no evenly spaced ridges were found");
     };
     let pitch = f.pitch.value;
-    let out = Surface { rsm_mm: Some(f.pitch), ..Surface::default() };
-    let unknown = |why: &str| Surface { why: Some(why.into()), ..out.clone() };
+    known.rsm_mm = Some(f.pitch);
     let Some(lc) = roughness::cut_off_mm(pitch) else {
-        return unknown("the standard's table of cut-offs holds spacings from 0.013 to 4 mm");
+        return lacking(known, "the standard's table of cut-offs holds spacings from 0.013 to 4 mm");
     };
-    let out = Surface { cut_off_mm: Some(lc), ..out.clone() };
-    let unknown = |why: &str| Surface { why: Some(why.into()), ..out.clone() };
+    known.cut_off_mm = Some(lc);
     let Some(height) = f.height_um else {
-        return unknown("heights need the lamp's elevation, and light that runs across the lines");
+        return lacking(known, "heights need the lamp's elevation, and light that runs across the lines");
     };
     let lengths = ((f.coherent_passes * pitch / lc) as usize).min(roughness::SAMPLING_LENGTHS);
     if lengths == 0 {
-        return unknown("the ridges keep in step over less than one sampling length");
+        return lacking(known, "the ridges keep in step over less than one sampling length");
     }
-    let Some(period) = period(&f.folded, height.value) else { return unknown("the ridges' shape is not known") };
+    let Some(period) = period(&f.folded, height.value) else { return lacking(known, "the ridges' shape is not known") };
     // A cut-off more at either end, for the filter.
     let dx = pitch / SAMPLES as f64;
     let n = ((lengths as f64 + 2.0) * lc / dx).ceil() as usize;
     let z: Vec<f64> = (0..n).map(|i| period[i % SAMPLES]).collect();
     let r = roughness::roughness(&z, dx, lc);
-    let Some(g) = roughness::figures(&r, dx, lc) else { return unknown("the ridges' shape is not known") };
+    let Some(g) = roughness::figures(&r, dx, lc) else { return lacking(known, "the ridges' shape is not known") };
     let relative = height.relative_sigma().hypot(SHAPE);
     let um = |v: f64| Measured::new(v, v * relative);
-    Surface { ra_um: um(g.ra), rq_um: um(g.rq), rz_um: um(g.rz), sampling_lengths: Some(lengths), ..out }
+    Surface { ra_um: um(g.ra), rq_um: um(g.rq), rz_um: um(g.rz), sampling_lengths: Some(lengths), ..known }
 }
 
 /// One period of heights from one of relative brightness, `height` from lowest to highest; `None` where there is no shape.

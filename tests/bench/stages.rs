@@ -86,7 +86,7 @@ fn marks_room(bencher: divan::Bencher) {
     let w = walk();
     let (_, patch, _) = floor::find(&w.photo, &w.frame, &w.references, &w.plan, &floor::Options::default()).unwrap();
     let options = look(&w);
-    bencher.bench_local(|| marks::measure(&patch, &options).unwrap());
+    bencher.bench_local(|| marks::measure(&patch, &options));
 }
 
 #[divan::bench(sample_count = 10)]
@@ -95,7 +95,7 @@ fn explain_room(bencher: divan::Bencher) {
     let (frame, patch, _) =
         floor::find(&w.photo, &w.frame, &w.references, &w.plan, &floor::Options::default()).unwrap();
     let fit = fitness(&w, &frame, &patch);
-    let (marks, _) = marks::measure(&patch, &look(&w)).unwrap();
+    let (marks, _) = marks::measure(&patch, &look(&w));
     let expected = expect::expected(&w.plan);
     bencher.bench_local(|| explain::weigh(&frame, &patch, &fit, &marks, &w.plan, &expected));
 }

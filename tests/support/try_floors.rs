@@ -46,8 +46,8 @@ struct Command {
 
 const STEPOVER: f64 = 2.54;
 
-fn marks(p: &lowsun::floor::Patch) -> Option<Marks> {
-    measure(p, &Options { hints: vec![STEPOVER], scaled: true }).ok().map(|m| m.0)
+fn marks(p: &lowsun::floor::Patch) -> Marks {
+    measure(p, &Options { hints: vec![STEPOVER], scaled: true }).0
 }
 
 fn show(f: &Family) -> String {
@@ -71,7 +71,7 @@ fn plain(c: &Command) {
     let mut by: std::collections::BTreeMap<&str, [usize; 2]> = Default::default();
     for seed in c.seed..c.seed + c.count {
         let f = Floor::plain(seed, 1200, 800, 0.05, STEPOVER);
-        let Some(m) = marks(&f.patch()) else { continue };
+        let m = marks(&f.patch());
         least.push(m.quality.least_false_alarm);
         let real = m.families.iter().find(|f| f.period_kind != PeriodKind::Colour);
         any += usize::from(!m.families.is_empty());
@@ -115,7 +115,7 @@ fn faint(c: &Command) {
         let pitch = r.random_range(0.6..4.0);
         let shape = [Shape::Saw, Shape::Cusp, Shape::Sine][seed as usize / 2 % 3];
         f.ridges = vec![Ridges { pitch, normal_deg: normal, um: 10.0, shape, jitter: 0.01, odd: None }];
-        let Some(m) = marks(&f.patch()) else { continue };
+        let m = marks(&f.patch());
         let hit = m.families.iter().find(|q| {
             (q.pitch.value / pitch - 1.0).abs() < 0.02
                 && line_difference(q.normal_deg.value, normal).abs() < 2.0
@@ -158,7 +158,7 @@ fn pitch(c: &Command) {
         if let Some(dir) = &c.save {
             f.photo().save(dir.join(format!("{seed}.png"))).expect("the folder is there");
         }
-        let Some(m) = marks(&f.patch()) else { continue };
+        let m = marks(&f.patch());
         let near = m.families.iter().find(|q| (q.pitch.value / pitch - 1.0).abs() < 0.03);
         let Some(q) = near else {
             missed += 1;
@@ -205,10 +205,7 @@ fn pictures(c: &Command) {
         let (w, h) = img.dimensions();
         let (cw, ch) = (w.min(1600), h.min(1200));
         let piece = image::imageops::crop_imm(&img, (w - cw) / 2, (h - ch) / 2, cw, ch).to_image();
-        let Some(m) = marks(&support::floors::patch_of(&piece, 0.05)) else {
-            println!("{}: too small", path.display());
-            continue;
-        };
+        let m = marks(&support::floors::patch_of(&piece, 0.05));
         println!(
             "{}: least {:.1e} {}",
             path.display(),
