@@ -137,6 +137,52 @@ fn round_and_angled_pockets_are_found_by_what_encloses_them() {
     }
 }
 
+/// Inside a convex polygon given clockwise on the screen.
+fn within(corners: &[(f64, f64)], p: Point) -> bool {
+    (0..corners.len()).all(|i| {
+        let (a, b) = (corners[i], corners[(i + 1) % corners.len()]);
+        (b.0 - a.0) * (p.y - a.1) - (b.1 - a.1) * (p.x - a.0) > 0.0
+    })
+}
+
+#[test]
+fn pockets_of_unknown_size_are_found_round_their_shadow() {
+    let turned = [(450.0, 100.0), (935.0, 380.0), (775.0, 657.1), (290.0, 377.1)];
+    // What perspective makes of a rectangle seen from 35 degrees off: without a scale nothing sets it upright.
+    let aslant = [(330.0, 160.0), (880.0, 190.0), (1010.0, 640.0), (180.0, 600.0)];
+    let plan = PlannedCut { depth_mm: Some(2.0), ..PlannedCut::default() };
+    for (corners, scaled) in [(turned, true), (aslant, false)] {
+        let shape = |p: Point| within(&corners, p);
+        let photo = drawn(1200, 800, shape, Point::new(28.0, 50.0));
+        let frame = if scaled { straight(0.1) } else { rectify::frame(&photo, &[], &plan).0 };
+        let patch = look(&photo, &frame, &plan);
+        let off = differ(&shape, &patch.outline_px, 1200, 800);
+        // Drawn corners are sharp, found ones round as a cutter leaves them; sides within a hundredth of the pocket's size.
+        assert!(off < 0.06, "{off}: {}", patch.how);
+    }
+}
+
+#[test]
+fn a_thing_of_another_colour_with_a_shadow_beside_it_is_no_pocket() {
+    let shape = |p: Point| (620.0..1100.0).contains(&p.x) && (430.0..740.0).contains(&p.y);
+    let mut photo = drawn(1200, 800, shape, Point::new(25.0, 40.0));
+    for y in 60..420 {
+        for x in 60..580 {
+            // A blue card, larger than the pocket, and its shadow on the side away from the lamp.
+            let card = x < 550 && y < 380;
+            if card || x > 85 && y > 90 {
+                let (light, code) = if card { (0.15, [30, 60, 160]) } else { (0.02, [35, 35, 35]) };
+                photo.luma.data[y * 1200 + x] = light;
+                photo.rgb.put_pixel(x as u32, y as u32, image::Rgb(code));
+            }
+        }
+    }
+    let frame = rectify::frame(&photo, &[], &PlannedCut::default()).0;
+    let patch = look(&photo, &frame, &PlannedCut::default());
+    let off = differ(&shape, &patch.outline_px, 1200, 800);
+    assert!(off < 0.05, "{off}: {}", patch.how);
+}
+
 #[test]
 fn ridge_shadows_stay_in_and_a_letter_goes_out() {
     let shape = |p: Point| {

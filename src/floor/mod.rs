@@ -9,6 +9,7 @@ mod outline;
 mod rectangle;
 mod region;
 mod search;
+mod shadow;
 
 pub use cut::bounds;
 

@@ -4,6 +4,7 @@ use super::rectangle;
 use super::rectangle::Rectangle;
 use super::region;
 use super::search::Sight;
+use super::shadow;
 use crate::geometry::Point;
 use crate::geometry::contains;
 use crate::geometry::signed_area;
@@ -31,12 +32,16 @@ pub struct Found {
 /// A candidate outline on the plane, corner by corner, clockwise on the screen.
 struct Candidate {
     outline: Vec<Point>,
-    rectangle: Option<Rectangle>,
+    /// Direction of its straight walls, radians, where it has such.
+    axis: Option<f64>,
     plain: bool,
     how: String,
     worth: f64,
 }
 
+/// Worth of a figure with more freedom (an L, any closed outline) against a plain one as well seen: it must be seen on a fifth
+/// more of its length. With less freedom lost figure and shadows' borders pass for walls, with more an L for a rectangle.
+const FREE: f64 = 0.7;
 /// Share of an outline that shows an edge from which on nothing else is looked for.
 const CLEAR: f64 = 0.9;
 
@@ -57,7 +62,7 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
         // A quarter more than its edges alone: that the plan's size fits at all speaks for it.
         all.push(Candidate {
             outline: r.corners().to_vec(),
-            rectangle: Some(r),
+            axis: Some(r.angle),
             plain: true,
             how,
             worth: 1.25 * look.worth(0.35),
@@ -69,15 +74,77 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
             all.extend(shaped(&sight, &edges, c));
             all.extend(from_shadow(&sight, &edges, c));
         }
+        all.extend(shadow::laid(&sight, &edges, mm.is_some()).into_iter().map(|l| by_shadow(&sight, &edges, l)));
     }
-    let best = all.into_iter().filter(|c| c.worth > 0.0).max_by(|a, b| a.worth.total_cmp(&b.worth))?;
-    let Some(r) = best.rectangle else {
-        return Some(Found { outline: best.outline, plain: best.plain, axis: None, how: best.how });
-    };
-    let unit = mm.unwrap_or((r.width * r.height).sqrt() / 90.0);
+    all.retain(|c| c.worth > 0.0);
+    all.sort_by(|a, b| b.worth.total_cmp(&a.worth));
+    all.truncate(LOOKED_AT);
+    for c in &mut all {
+        c.worth *= if foreign(photo, frame, &sight, &c.outline) { 0.3 } else { 1.0 };
+    }
+    let best = all.into_iter().max_by(|a, b| a.worth.total_cmp(&b.worth))?;
+    if best.axis.is_none() || best.outline.len() != 4 {
+        return Some(Found { outline: best.outline, plain: best.plain, axis: best.axis, how: best.how });
+    }
+    let unit = mm.unwrap_or(signed_area(&best.outline).abs().sqrt() / 90.0);
     let least = plan.cutter.diameter_mm.filter(|_| mm.is_some()).map_or(0.5 * unit, |d| d / 2.0);
     let radius = rectangle::corner_radius(&sight, &edges, &best.outline, least, unit);
-    Some(Found { outline: rectangle::rounded(&best.outline, radius), plain: true, axis: Some(r.angle), how: best.how })
+    Some(Found { outline: rectangle::rounded(&best.outline, radius), plain: true, axis: best.axis, how: best.how })
+}
+
+/// A figure that was laid round a shadow, judged by all its edges.
+fn by_shadow(sight: &Sight, edges: &(Plane, Plane), laid: shadow::Laid) -> Candidate {
+    let look = looks(sight, edges, &laid.outline);
+    let how = format!("{} was found round the walls' shadow ({:.0} % of its edges seen)", laid.what, look.seen * 100.0);
+    // A shadow along a quarter of it and from corner to corner settles most of the figure: the far walls may be faint.
+    let least = match laid.outline.len() {
+        // A standing corner can be laid along many a line.
+        6 => 0.75,
+        _ if look.shadow > 0.25 => 0.35,
+        _ => 0.5,
+    };
+    let picture = sight.step.powi(2) * (sight.log.width * sight.log.height) as f64;
+    let plain = if laid.outline.len() == 6 { FREE } else { 1.0 };
+    let worth = Look { area: laid.area / picture, ..look }.worth(least) * plain;
+    Candidate { outline: laid.outline, axis: laid.axis, plain: true, how, worth }
+}
+
+/// Candidates whose colour is looked at, best first.
+const LOOKED_AT: usize = 12;
+/// Change of colour (distance of the shares of red and green) from stock to floor that cutting alone does not make: fresh wood
+/// beside weathered 0.02 to 0.04, a card, a painted part or another material 0.1 and more (made scenes, 2026-11). Painted
+/// stock has such a floor; it is found where nothing of the stock's own colour is.
+const FOREIGN: f64 = 0.07;
+
+/// Whether what an outline holds has another colour than what lies round it.
+fn foreign(photo: &Photo, frame: &FloorFrame, sight: &Sight, outline: &[Point]) -> bool {
+    let colour = |p: Point| {
+        let q = frame.rim().forward(p);
+        let (x, y) = (q.x.round(), q.y.round());
+        let there = x >= 0.0 && y >= 0.0 && x < photo.width as f64 && y < photo.height as f64;
+        // Shadow takes its colour from the room, burnt spots have none.
+        (there && sight.shows(p) && !sight.is_dark(sight.to_sample(p))).then(|| {
+            let c = photo.rgb.get_pixel(x as u32, y as u32).0.map(|v| (f64::from(v) / 255.0).powf(2.2));
+            let sum = (c[0] + c[1] + c[2]).max(1e-6);
+            (c.iter().all(|v| *v < 0.98)).then_some((c[0] / sum, c[1] / sum))
+        })?
+    };
+    let middle = super::centroid(outline);
+    // From the middle: three rings well inside, one outside.
+    let ring = |share: f64| {
+        outline
+            .iter()
+            .zip(outline.iter().cycle().skip(1))
+            .flat_map(move |(a, b)| (0..24).map(move |t| middle + (a.lerp(*b, f64::from(t) / 24.0) - middle) * share))
+    };
+    let medians = |points: Vec<Point>| {
+        let seen: Vec<(f64, f64)> = points.into_iter().filter_map(colour).collect();
+        let (r, g): (Vec<f64>, Vec<f64>) = seen.into_iter().unzip();
+        Some((crate::stats::median(&r)?, crate::stats::median(&g)?))
+    };
+    let inside = medians([0.35, 0.55, 0.75].into_iter().flat_map(ring).collect());
+    let outside = medians(ring(1.15).collect());
+    inside.zip(outside).is_some_and(|(a, b)| (a.0 - b.0).hypot(a.1 - b.1) > FOREIGN)
 }
 
 /// What an outline shows of itself.
@@ -89,6 +156,9 @@ struct Look {
     dark: f64,
     /// Area as a share of the picture.
     area: f64,
+    /// Whether two walls that face one another both have a shadow at their foot: one lamp cannot throw both, the border of
+    /// one is rather the shadow's own far border.
+    across: bool,
 }
 
 impl Look {
@@ -98,7 +168,7 @@ impl Look {
         if self.shadow < 0.05 || self.seen < least || self.dark > 0.6 || self.area > 0.9 {
             0.0
         } else {
-            self.seen.powf(1.5) * self.area.sqrt()
+            self.seen.powi(2) * self.area.sqrt() * if self.across { 0.4 } else { 1.0 }
         }
     }
 }
@@ -106,16 +176,19 @@ impl Look {
 fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
     let s = sight.step;
     let (mut seen, mut shadow, mut total) = (0.0, 0.0, 0.0);
+    let mut shaded: Vec<Point> = Vec::new();
     let n = outline.len();
     for i in 0..n {
         let (a, b) = (outline[i], outline[(i + 1) % n]);
         let length = a.distance(b);
         let d = (b - a) * (1.0 / length.max(1e-12));
         let inward = Point::new(-d.y, d.x);
+        let before = (shadow, total);
         for t in 0..(length / (2.0 * s)).ceil() as usize {
             let p = a + d * (2.0 * s * t as f64);
             total += 1.0;
-            if !sight.shows(p) {
+            // Against the picture's border nothing can be told from what lies outside.
+            if !sight.shows(p) || !sight.shows(p - inward * (11.0 * s)) {
                 continue;
             }
             let strongest = |from: i32, to: i32| {
@@ -129,7 +202,13 @@ fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
             let drop = sight.log_at(p - inward * (5.0 * s)) - sight.log_at(p + inward * (5.0 * s));
             shadow += f64::from(u8::from(drop > 0.7));
         }
+        // A whole side of 24 samples or more: short of an end, where another wall's shadow reaches it.
+        if total - before.1 > 12.0 && shadow - before.0 > 0.85 * (total - before.1) {
+            shaded.push(inward);
+        }
     }
+    let faces = |a: &Point| shaded.iter().any(|b| a.x * b.x + a.y * b.y < -0.7);
+    let across = shaded.iter().any(faces);
     let (a, b) = super::cut::bounds(outline);
     let (mut dark, mut inside) = (0.0, 0.0);
     for j in 0..40 {
@@ -147,7 +226,7 @@ fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
     }
     let area = signed_area(outline).abs() / (s * s * (sight.log.width * sight.log.height) as f64);
     let share = |v: f64, of: f64| v / f64::max(of, 1.0);
-    Look { seen: share(seen, total), shadow: share(shadow, total), dark: share(dark, inside), area }
+    Look { seen: share(seen, total), shadow: share(shadow, total), dark: share(dark, inside), area, across }
 }
 
 /// The smallest rectangle round a contour (samples), on the plane, and the share of it that the contour fills.
@@ -176,15 +255,17 @@ fn shaped(sight: &Sight, edges: &(Plane, Plane), contour: &[Point]) -> Option<Ca
     if r.width.min(r.height) < 20.0 * sight.step {
         return None;
     }
-    let candidate = |outline: Vec<Point>, rectangle, what: &str| {
+    let candidate = |outline: Vec<Point>, axis, what: &str| {
         let look = looks(sight, edges, &outline);
         let how = format!("{what} was found, closed by walls and shadow on {:.0} % of its length", look.seen * 100.0);
-        Candidate { outline, rectangle, plain: what != "a closed outline", how, worth: look.worth(0.5) }
+        // Most pockets are plain figures; figure and ridges close outlines of any shape.
+        let plain = what != "a closed outline";
+        Candidate { outline, axis, plain, how, worth: look.worth(0.5) * if plain { 1.0 } else { FREE } }
     };
     // A rectangle with corners rounded by a quarter of its height still fills 0.95 of its box; a circle fills 0.79.
     if fill > 0.93 {
         let r = rectangle::refine_size(sight, edges, r);
-        return Some(candidate(r.corners().to_vec(), Some(r), "a rectangle"));
+        return Some(candidate(r.corners().to_vec(), Some(r.angle), "a rectangle"));
     }
     let on_plane: Vec<Point> = contour.iter().map(|p| sight.to_plane(p.x, p.y)).collect();
     let middle = super::centroid(&on_plane);
@@ -229,7 +310,7 @@ fn from_shadow(sight: &Sight, edges: &(Plane, Plane), contour: &[Point]) -> Vec<
             );
             Some(Candidate {
                 outline: r.corners().to_vec(),
-                rectangle: Some(r),
+                axis: Some(r.angle),
                 plain: true,
                 how,
                 worth: look.worth(0.5),

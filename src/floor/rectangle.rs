@@ -252,8 +252,14 @@ pub fn refine_size(sight: &Sight, edges: &(Plane, Plane), start: Rectangle) -> R
     r
 }
 
-fn side_strength(sight: &Sight, edges: &(Plane, Plane), a: Point, b: Point) -> f64 {
-    let (points, n) = along(a, b, 2.0 * sight.step);
+/// Mean strength of a side's edges, 0 to [`FULL_STEP`].
+pub fn side_strength(sight: &Sight, edges: &(Plane, Plane), a: Point, b: Point) -> f64 {
+    strength(sight, edges, a, b, 2.0)
+}
+
+/// The same from points `every` so many samples.
+pub fn strength(sight: &Sight, edges: &(Plane, Plane), a: Point, b: Point, every: f64) -> f64 {
+    let (points, n) = along(a, b, every * sight.step);
     let sum: f64 = points.iter().map(|p| f64::from(FULL_STEP).min(across(sight, edges, *p, n).abs())).sum();
     sum / points.len() as f64
 }
@@ -326,17 +332,19 @@ pub fn snapped(sight: &Sight, edges: &(Plane, Plane), polygon: &[Point]) -> Vec<
     (0..n)
         .map(|i| {
             let (p, q) = (lines[(i + n - 1) % n], lines[i]);
-            let (d, e) = (p.1 - p.0, q.1 - q.0);
-            let cross = d.x * e.y - d.y * e.x;
-            let sine = cross / (d.x.hypot(d.y) * e.x.hypot(e.y)).max(1e-12);
             // Nearly parallel sides do not fix their crossing.
-            if sine.abs() < 0.3 {
-                return (p.1 + q.0) * 0.5;
-            }
-            let t = ((q.0.x - p.0.x) * e.y - (q.0.y - p.0.y) * e.x) / cross;
-            p.0 + d * t
+            crossing(p, q).unwrap_or((p.1 + q.0) * 0.5)
         })
         .collect()
+}
+
+/// Where two lines (a point and another on each) cross; `None` when they are within 17 degrees of parallel.
+pub fn crossing(p: (Point, Point), q: (Point, Point)) -> Option<Point> {
+    let (d, e) = (p.1 - p.0, q.1 - q.0);
+    let cross = d.x * e.y - d.y * e.x;
+    let sine = cross / (d.x.hypot(d.y) * e.x.hypot(e.y)).max(1e-12);
+    let t = ((q.0.x - p.0.x) * e.y - (q.0.y - p.0.y) * e.x) / cross;
+    (sine.abs() >= 0.3).then(|| p.0 + d * t)
 }
 
 /// The outline with its corners rounded by `radius`: nine points a corner.

@@ -24,6 +24,8 @@ pub struct Sight {
     pub log: Plane,
     /// Samples that show the photo, and neither a reference nor its close surroundings.
     pub valid: Mask,
+    /// Light over that round about.
+    pub ratio: Plane,
     /// Samples in deep shadow (or painted black): under 0.3 of the light round about.
     pub dark: Mask,
     /// Frame units per sample.
@@ -66,10 +68,11 @@ impl Sight {
         let k = if view.luma.width.min(view.luma.height) < 8 { 1 } else { 4 };
         let local = gaussian_blur(&view.luma.shrink(k), 60.0 / k as f32);
         let at = |i: usize| (i as f64 + 0.5) / k as f64 - 0.5;
-        let dark = Mask::from_fn(log.width, log.height, |i, j| {
-            valid.at(i, j) && view.luma.at(i, j) < 0.3 * local.bilinear(at(i), at(j))
+        let ratio = Plane::from_fn(log.width, log.height, |i, j| {
+            view.luma.at(i, j) / local.bilinear(at(i), at(j)).max(super::lit::BLACK)
         });
-        Self { log, valid, dark, step: view.step, view }
+        let dark = Mask::from_fn(log.width, log.height, |i, j| valid.at(i, j) && ratio.at(i, j) < 0.3);
+        Self { log, valid, ratio, dark, step: view.step, view }
     }
 
     /// Gradient of the logarithm after smoothing by `sigma` samples, per sample; 0 where nothing valid is shown.
