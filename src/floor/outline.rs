@@ -12,6 +12,7 @@ use crate::photo::Photo;
 use crate::plan::PlannedCut;
 use crate::raster::Plane;
 use crate::rectify::FloorFrame;
+use crate::reference;
 use crate::reference::Reference;
 use imageproc::geometry::approximate_polygon_dp;
 use imageproc::geometry::convex_hull;
@@ -42,6 +43,8 @@ struct Candidate {
 /// Worth of a figure with more freedom (an L, any closed outline) against a plain one as well seen: it must be seen on a fifth
 /// more of its length. With less freedom lost figure and shadows' borders pass for walls, with more an L for a rectangle.
 const FREE: f64 = 0.7;
+/// Worth of the plan's size against any other: a quarter more, for that it fits at all speaks for it.
+const PLANNED: f64 = 1.25;
 /// Share of an outline that shows an edge from which on nothing else is looked for.
 const CLEAR: f64 = 0.9;
 
@@ -57,15 +60,21 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
         let r = rectangle::refine(&sight, &edges, r);
         let look = looks(&sight, &edges, &r.corners());
         clear = look.seen > CLEAR && look.shadow >= 0.1;
+        // A pocket of that size with one corner left standing.
+        let l = (!clear).then(|| shadow::notched(&sight, &edges, &sight.edges(4.0), &r.corners())).flatten();
+        all.extend(l.map(|outline| {
+            let (area, axis, what) = (r.width * r.height, Some(r.angle), "an L of the planned pocket's size");
+            let c = by_shadow(&sight, &edges, shadow::Laid { outline, area, axis, what });
+            Candidate { worth: PLANNED * c.worth, ..c }
+        }));
         let share = look.seen * 100.0;
         let how = format!("the plan's {w:.0} x {h:.0} mm rectangle was found by its edges ({share:.0} % of them seen)");
-        // A quarter more than its edges alone: that the plan's size fits at all speaks for it.
         all.push(Candidate {
             outline: r.corners().to_vec(),
             axis: Some(r.angle),
             plain: true,
             how,
-            worth: 1.25 * look.worth(0.35),
+            worth: PLANNED * look.worth(0.35),
         });
     }
     if !clear {
@@ -74,10 +83,15 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
             all.extend(shaped(&sight, &edges, c));
             all.extend(from_shadow(&sight, &edges, c));
         }
-        all.extend(shadow::laid(&sight, &edges, mm.is_some()).into_iter().map(|l| by_shadow(&sight, &edges, l)));
+        let camera = mm.is_none().then(|| pinhole(photo));
+        all.extend(shadow::laid(&sight, &edges, camera.as_ref()).into_iter().map(|l| by_shadow(&sight, &edges, l)));
     }
     all.retain(|c| c.worth > 0.0);
     all.sort_by(|a, b| b.worth.total_cmp(&a.worth));
+    all.dedup_by(|b, a| {
+        b.outline.len() == a.outline.len()
+            && b.outline.iter().zip(&a.outline).all(|(p, q)| p.distance(*q) < 2.0 * sight.step)
+    });
     all.truncate(LOOKED_AT);
     for c in &mut all {
         c.worth *= if foreign(photo, frame, &sight, &c.outline) { 0.3 } else { 1.0 };
@@ -92,20 +106,22 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
     Some(Found { outline: rectangle::rounded(&best.outline, radius), plain: true, axis: best.axis, how: best.how })
 }
 
+/// What may be known of the camera: the file's focal length, else those of the lenses that phones and cameras have, from wide
+/// to long (0.8 to 2.5 times the usual one).
+fn pinhole(photo: &Photo) -> shadow::Pinhole {
+    let usual = reference::assumed_focal_px(photo);
+    let focal_px = photo.focal_px().map_or([0.8, 1.0, 1.3, 1.7, 2.5].map(|k| k * usual).to_vec(), |f| vec![f]);
+    shadow::Pinhole { focal_px }
+}
+
 /// A figure that was laid round a shadow, judged by all its edges.
 fn by_shadow(sight: &Sight, edges: &(Plane, Plane), laid: shadow::Laid) -> Candidate {
     let look = looks(sight, edges, &laid.outline);
     let how = format!("{} was found round the walls' shadow ({:.0} % of its edges seen)", laid.what, look.seen * 100.0);
-    // A shadow along a quarter of it and from corner to corner settles most of the figure: the far walls may be faint.
-    let least = match laid.outline.len() {
-        // A standing corner can be laid along many a line.
-        6 => 0.75,
-        _ if look.shadow > 0.25 => 0.35,
-        _ => 0.5,
-    };
-    let picture = sight.step.powi(2) * (sight.log.width * sight.log.height) as f64;
+    // A standing corner can be laid along many a line.
+    let least = if laid.outline.len() == 6 { 0.75 } else { 0.5 };
     let plain = if laid.outline.len() == 6 { FREE } else { 1.0 };
-    let worth = Look { area: laid.area / picture, ..look }.worth(least) * plain;
+    let worth = Look { area: laid.area / sight.whole(), ..look }.worth(least) * plain;
     Candidate { outline: laid.outline, axis: laid.axis, plain: true, how, worth }
 }
 
@@ -142,8 +158,8 @@ fn foreign(photo: &Photo, frame: &FloorFrame, sight: &Sight, outline: &[Point]) 
         let (r, g): (Vec<f64>, Vec<f64>) = seen.into_iter().unzip();
         Some((crate::stats::median(&r)?, crate::stats::median(&g)?))
     };
-    let inside = medians([0.35, 0.55, 0.75].into_iter().flat_map(ring).collect());
-    let outside = medians(ring(1.15).collect());
+    let inside = medians([0.35, 0.55, 0.75].into_iter().flat_map(ring).filter(|p| contains(outline, *p)).collect());
+    let outside = medians(ring(1.15).filter(|p| !contains(outline, *p)).collect());
     inside.zip(outside).is_some_and(|(a, b)| (a.0 - b.0).hypot(a.1 - b.1) > FOREIGN)
 }
 
@@ -159,7 +175,13 @@ struct Look {
     /// Whether two walls that face one another both have a shadow at their foot: one lamp cannot throw both, the border of
     /// one is rather the shadow's own far border.
     across: bool,
+    /// Sides whose shadow runs on past a corner: a wall's ends where the wall does.
+    runs_on: i32,
 }
+
+/// Share of a figure's worth left for each end at which a shadow runs on past it. At 1 a figure cut short by a letter's side
+/// counts like the whole, at 0 a thing's own shadow that reaches a corner rules the pocket out.
+const RUNS_ON: f64 = 0.7;
 
 impl Look {
     /// How much it looks like a pocket's: edges all round first, then size (parts of a pocket are also enclosed by edges).
@@ -168,7 +190,7 @@ impl Look {
         if self.shadow < 0.05 || self.seen < least || self.dark > 0.6 || self.area > 0.9 {
             0.0
         } else {
-            self.seen.powi(2) * self.area.sqrt() * if self.across { 0.4 } else { 1.0 }
+            self.seen.powi(2) * self.area.sqrt() * if self.across { 0.4 } else { 1.0 } * RUNS_ON.powi(self.runs_on)
         }
     }
 }
@@ -177,7 +199,17 @@ fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
     let s = sight.step;
     let (mut seen, mut shadow, mut total) = (0.0, 0.0, 0.0);
     let mut shaded: Vec<Point> = Vec::new();
+    let mut runs_on = 0;
     let n = outline.len();
+    // A shadow just inside: darker than outside by half, and dark for the place (beside a bright wall the floor only looks so).
+    let dim = |p: Point| {
+        let q = sight.to_sample(p);
+        sight.ratio.bilinear(q.x, q.y) < 0.6
+    };
+    let drop = |p: Point, inward: Point| {
+        let (from, to) = (p - inward * (5.0 * s), p + inward * (5.0 * s));
+        if dim(to) { sight.log_at(from) - sight.log_at(to) } else { 0.0 }
+    };
     for i in 0..n {
         let (a, b) = (outline[i], outline[(i + 1) % n]);
         let length = a.distance(b);
@@ -199,12 +231,20 @@ fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
             // Nine samples farther out on the stock: the same grain, but no line along this outline.
             let here = strongest(-5, 5);
             seen += f64::from(u8::from(here > 0.025 && here > 1.3 * strongest(-22, -12)));
-            let drop = sight.log_at(p - inward * (5.0 * s)) - sight.log_at(p + inward * (5.0 * s));
-            shadow += f64::from(u8::from(drop > 0.7));
+            shadow += f64::from(u8::from(drop(p, inward) > 0.7));
         }
         // A whole side of 24 samples or more: short of an end, where another wall's shadow reaches it.
         if total - before.1 > 12.0 && shadow - before.0 > 0.85 * (total - before.1) {
             shaded.push(inward);
+        }
+        // Of straight-sided figures: in shadow for half of it, and for four fifths of ten samples past a standing corner.
+        if n <= 12 && shadow - before.0 > 0.5 * (total - before.1) {
+            let out = |end: Point, way: f64, next: Point| {
+                let turned = (next - end).x * inward.x + (next - end).y * inward.y > 0.0;
+                let on = (6..16).filter(|k| drop(end + d * (way * f64::from(*k) * s), inward) > 0.7).count();
+                i32::from(turned && on >= 8)
+            };
+            runs_on += out(a, -1.0, outline[(i + n - 1) % n]) + out(b, 1.0, outline[(i + 2) % n]);
         }
     }
     let faces = |a: &Point| shaded.iter().any(|b| a.x * b.x + a.y * b.y < -0.7);
@@ -220,13 +260,14 @@ fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
             if contains(outline, p) {
                 let q = sight.to_sample(p);
                 inside += 1.0;
-                dark += f64::from(u8::from(sight.is_dark(q)));
+                // Half-way between the blackest shadow and one that a blurred picture or a bright room leaves.
+                dark += f64::from(u8::from(sight.ratio.bilinear(q.x, q.y) < 0.45));
             }
         }
     }
-    let area = signed_area(outline).abs() / (s * s * (sight.log.width * sight.log.height) as f64);
+    let area = signed_area(outline).abs() / sight.whole();
     let share = |v: f64, of: f64| v / f64::max(of, 1.0);
-    Look { seen: share(seen, total), shadow: share(shadow, total), dark: share(dark, inside), area, across }
+    Look { seen: share(seen, total), shadow: share(shadow, total), dark: share(dark, inside), area, across, runs_on }
 }
 
 /// The smallest rectangle round a contour (samples), on the plane, and the share of it that the contour fills.
@@ -256,7 +297,9 @@ fn shaped(sight: &Sight, edges: &(Plane, Plane), contour: &[Point]) -> Option<Ca
         return None;
     }
     let candidate = |outline: Vec<Point>, axis, what: &str| {
-        let look = looks(sight, edges, &outline);
+        let own = looks(sight, edges, &outline);
+        // The box of what fills half of it counts for its size, as for an L.
+        let look = if fill > 0.5 { Look { area: r.width * r.height / sight.whole(), ..own } } else { own };
         let how = format!("{what} was found, closed by walls and shadow on {:.0} % of its length", look.seen * 100.0);
         // Most pockets are plain figures; figure and ridges close outlines of any shape.
         let plain = what != "a closed outline";

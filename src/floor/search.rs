@@ -75,6 +75,11 @@ impl Sight {
         Self { log, valid, ratio, dark, step: view.step, view }
     }
 
+    /// Area of the whole picture on the plane.
+    pub fn whole(&self) -> f64 {
+        self.step.powi(2) * (self.log.width * self.log.height) as f64
+    }
+
     /// Gradient of the logarithm after smoothing by `sigma` samples, per sample; 0 where nothing valid is shown.
     pub fn edges(&self, sigma: f32) -> (Plane, Plane) {
         let (mut gx, mut gy) = gradients(&gaussian_blur(&self.log, sigma));

@@ -32,13 +32,16 @@ pub fn inspected_with(s: &Spec, other: Option<&Spec>) -> lowsun::error::Result<I
 }
 
 /// Largest distance across the grain, pixels of the second photo, between where a place of the floor is and where the pair
-/// says it is. Along straight grain nothing tells, and nothing is lost.
+/// says it is. Along straight grain nothing tells, and nothing is lost; off the floor (the stock in an L's corner, a letter)
+/// nothing is laid.
 pub fn misfit_px(s: &Spec, frame: &FloorFrame, pair: &Pair) -> f64 {
     let (one, two) = (super::view_of(s), super::view_of(&other_side(s)));
     let [w, h] = s.size;
+    let walls = super::outline::Walls::new(s);
     let mut worst: f64 = 0.0;
-    for (u, v) in [(0.25, 0.25), (0.75, 0.25), (0.5, 0.5), (0.25, 0.75), (0.75, 0.75)] {
-        let at = [u * w, v * h, -s.depth];
+    let places = [(0.25, 0.25), (0.75, 0.25), (0.5, 0.5), (0.25, 0.75), (0.75, 0.75)].map(|(u, v)| [u * w, v * h]);
+    for p in places.into_iter().filter(|p| walls.room(*p) > 0.0) {
+        let at = [p[0], p[1], -s.depth];
         let (a, b) = (one.project(at), two.project(at));
         let said = pair.to_px.forward(frame.to_px.backward(Point::new(a[0], a[1])));
         let (sin, cos) = s.grain.to_radians().sin_cos();
