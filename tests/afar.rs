@@ -220,7 +220,7 @@ fn a_report_becomes_a_letter_for_a_lay_person() {
             "chances in 10",
             "What to try first",
             json["findings"][0]["changes"][0]["what"].as_str().unwrap(),
-            "cut its power",
+            "switch the spindle off",
             "manuals",
             "The boathouse",
         ] {

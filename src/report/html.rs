@@ -24,7 +24,8 @@ struct Page<'a> {
     cut: Vec<(&'static str, String)>,
     findings: Vec<Row<'a>>,
     to_change: Vec<Row<'a>>,
-    cautions: Vec<&'a str>,
+    /// All that stand with the changes, and the lamp's.
+    cautions: [&'a str; 4],
     scale: String,
     fit: &'static str,
     photo: Vec<(&'static str, &'a Judgement)>,
@@ -58,12 +59,6 @@ pub fn html(i: &Inspection, pictures: &Pictures) -> crate::error::Result<String>
     let e = &i.explanation;
     let top = e.findings.first();
     let acted = |f: &&Finding| f.probability >= LEAST_FOR_CHANGES && !f.changes.is_empty();
-    let mut cautions: Vec<&str> = words::CAUTIONS.to_vec();
-    for c in e.findings.iter().filter(acted).flat_map(|f| &f.changes).flat_map(|c| &c.cautions) {
-        if !cautions.contains(&c.as_str()) {
-            cautions.push(c);
-        }
-    }
     let mut findings: Vec<Row> = e.findings.iter().map(Row::from).collect();
     if let Some(first) = findings.first_mut() {
         first.long = Some(record(first.finding.id).long);
@@ -82,7 +77,7 @@ pub fn html(i: &Inspection, pictures: &Pictures) -> crate::error::Result<String>
         cut: cutting::rows(&i.plan),
         findings,
         to_change: e.findings.iter().filter(acted).map(Row::from).collect(),
-        cautions,
+        cautions: words::CAUTIONS,
         scale: words::scale(i),
         fit: words::fitness(i.fit.verdict()),
         photo: i.fit.judgements.iter().map(|j| (words::fitness(j.grade), j)).collect(),

@@ -3,7 +3,7 @@
 use super::Inspection;
 use crate::expect::Cause;
 use crate::explain::findings;
-use crate::explain::{Along, Verdict};
+use crate::explain::{Along, LAMP, MANUAL, RUNNING, SPINDLE, Verdict};
 use crate::fit::Grade;
 use crate::floor::LightSource;
 use crate::marks::PeriodKind;
@@ -229,14 +229,7 @@ fn side(deg: f64) -> &'static str {
 }
 
 /// What goes for every report.
-pub(super) const CAUTIONS: [&str; 4] = [
-    "A spinning cutter takes fingers. Stop the spindle, cut its power and wait until it stands still before you reach in, \
-     measure, or change a bit.",
-    "Wood and board dust harms the lungs: extract it and wear a fitting mask. Wear eye and ear protection at the machine.",
-    "A lamp at eye level dazzles and gets hot: point it at the work, keep it off dust and chips, and fasten its cable.",
-    "The machine's and the cutter's manuals, local codes and licensed practice come before anything said here. Change one \
-     thing at a time and try it on scrap.",
-];
+pub(super) const CAUTIONS: [&str; 4] = [SPINDLE, RUNNING, LAMP, MANUAL];
 
 #[cfg(test)]
 mod tests {
