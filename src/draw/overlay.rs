@@ -115,6 +115,9 @@ pub(super) fn marks(marks: &Marks, patch: &Patch, place: &dyn Fn(Point) -> Point
         out.extend(strip_corners(s, &marks.edges).map(|c| Shape { points: map(&c), closed: true, ink: Ink::Strip }));
     }
     for (rank, f) in marks.families.iter().take(MOST_FAMILIES).enumerate() {
+        for points in f.along_walls.iter().flatten() {
+            out.push(Shape { points: map(points), closed: false, ink: Ink::Family(rank) });
+        }
         out.extend(family_lines(f, patch).into_iter().map(|(a, b)| line(a, b, Ink::Family(rank))));
     }
     for e in &marks.edges {

@@ -3,7 +3,7 @@
 use super::digest::{ALIGNED_DEG, EDGE_SNR, Line, across, along_figure};
 use super::weights::ramp;
 use crate::floor::Patch;
-use crate::geometry::to_segment;
+use crate::geometry::{Point, to_segment};
 use crate::marks::{Edge, Marks, Polarity};
 use crate::plan::{PlannedCut, Shape};
 use crate::units::line_difference;
@@ -47,9 +47,20 @@ const HALO: f64 = 0.4;
 /// step among themselves, all of them count as explained.
 ///
 /// Edges along a line that are far weaker than its own count as explained too.
-fn explained(edges: &[Edge], lines: &[Line]) -> Vec<bool> {
+///
+/// Lines that follow the walls explain the edges that keep one distance from the nearest wall.
+fn explained(edges: &[Edge], lines: &[Line], outline: &[Point]) -> Vec<bool> {
     let mut out = vec![false; edges.len()];
     for l in lines.iter().filter(|l| l.real > 0.4) {
+        if l.family.along_walls.is_some() {
+            let off = |p: Point| {
+                let sides = outline.iter().zip(outline.iter().cycle().skip(1));
+                sides.map(|(a, b)| to_segment(p, *a, *b)).fold(f64::INFINITY, f64::min)
+            };
+            let along = |e: &Edge| (off(e.from) - off(e.to)).abs() < e.length * ALIGNED_DEG.to_radians().sin();
+            out.iter_mut().zip(edges).for_each(|(o, e)| *o |= along(e));
+            continue;
+        }
         let along = |e: &Edge| line_difference(e.normal_deg, l.family.normal_deg.value).abs() < ALIGNED_DEG;
         for polarity in [Polarity::Shade, Polarity::Lit] {
             let of: Vec<usize> =
@@ -79,7 +90,7 @@ fn explained(edges: &[Edge], lines: &[Line]) -> Vec<bool> {
 
 /// The single edges: clear, of no family, not the foot of a wall.
 pub fn find(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], scaled: bool) -> Loose {
-    let explained = explained(&marks.edges, lines);
+    let explained = explained(&marks.edges, lines, &patch.outline);
     let mut out = Loose::default();
     let (mut heights, mut shade, mut near, mut weighed) = (vec![], 0.0, 0.0, 0.0);
     // An edge belongs to letters or corners within one cutter diameter of them; 6 mm where the cutter is not known.

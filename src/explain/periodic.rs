@@ -116,12 +116,17 @@ fn one(d: &Digest, l: &Line, c: &mut Case) {
         let (gain, words) = pitch(d, l, c.cause);
         c.add(gain, words);
     }
-    let bent = l.family.curved || d.fans_out(l);
-    if !bent || l.family.curved {
+    let along_walls = l.family.along_walls.is_some();
+    let bent = !along_walls && (l.family.curved || d.fans_out(l));
+    if along_walls {
+        contour(d, c);
+    } else if !bent || l.family.curved {
         direction(d, l, c);
     }
     profile(d, l, c);
-    edges(d, l, c);
+    if !along_walls {
+        edges(d, l, c);
+    }
     height(d, l, c);
     if bent {
         let words = "the lines are bent like arcs of the cutter";
@@ -191,6 +196,21 @@ fn pitch(d: &Digest, l: &Line, cause: Cause) -> (f64, String) {
         format!("the pitch of {} is not the {what}, {} ({off:+.0} percent)", d.show(p), d.show(nearest))
     };
     (gain.clamp(-STRONG - WEAK, DECISIVE + WEAK), words)
+}
+
+/// Lines that follow the walls: contour passes do, marks across a pass and a drive's bands do not.
+fn contour(d: &Digest, c: &mut Case) {
+    let words = "the lines follow the walls";
+    match (c.cause, d.plan.pattern) {
+        (Cause::OncePerRevolution | Cause::OncePerTooth | Cause::DrivePeriod, _) => {
+            c.add(-STRONG, format!("{words}, which these marks do not"));
+        }
+        (Cause::AlternatingPasses, _) => c.add(-FAIR, format!("{words}, and passes round a contour all run one way")),
+        (Cause::Chatter, _) => c.add(-FAIR, format!("{words}, as passes do and vibration seldom does")),
+        (_, Some(Pattern::Contour)) => c.add(STRONG, format!("{words}, as the plan's passes do")),
+        (_, Some(Pattern::Parallel)) => c.add(-WEAK, format!("{words}, but the plan's passes are parallel")),
+        (_, None) => c.add(FAIR, format!("{words}, as contour passes do")),
+    }
 }
 
 /// Which way the lines of a cause run: across or along the passes, along an axis, or any way.

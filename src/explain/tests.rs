@@ -76,6 +76,7 @@ fn family(pitch: f64, normal_deg: f64) -> Family {
         pitch: m(pitch, pitch * 0.004),
         normal_deg: m(normal_deg, 0.2),
         offset: None,
+        along_walls: None,
         curved: false,
         strength_db: 25.0,
         false_alarm: 1e-9,

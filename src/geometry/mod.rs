@@ -58,11 +58,15 @@ pub fn signed_area(polygon: &[Point]) -> f64 {
     (0..n).map(|i| polygon[i].x * polygon[(i + 1) % n].y - polygon[(i + 1) % n].x * polygon[i].y).sum::<f64>() / 2.0
 }
 
+/// The point of a segment that is nearest to a point.
+pub fn foot(p: Point, a: Point, b: Point) -> Point {
+    let (v, w) = (b - a, p - a);
+    a.lerp(b, ((w.x * v.x + w.y * v.y) / (v.x * v.x + v.y * v.y).max(1e-18)).clamp(0.0, 1.0))
+}
+
 /// Distance from a point to a segment.
 pub fn to_segment(p: Point, a: Point, b: Point) -> f64 {
-    let (v, w) = (b - a, p - a);
-    let t = ((w.x * v.x + w.y * v.y) / (v.x * v.x + v.y * v.y).max(1e-18)).clamp(0.0, 1.0);
-    p.distance(a.lerp(b, t))
+    p.distance(foot(p, a, b))
 }
 
 /// Whether a point lies inside a polygon (even-odd rule; points on the border may fall either way).

@@ -82,6 +82,7 @@ fn family(c: &Column, columns: &[Column], flat: &Flat) -> Option<Family> {
         harmonic_noise: 1.0 / c.score,
         fall_off: None,
         offset: None,
+        along_walls: None,
         folded,
         contrast: c.amplitude * std::f64::consts::FRAC_1_SQRT_2,
         skew: 0.0,

@@ -241,7 +241,7 @@ impl<'a> Search<'a> {
     /// Looks for combs along one direction and adds what it finds.
     fn along(&self, normal_deg: f64, found: &mut Found) {
         let mut stack = self.stack(normal_deg);
-        let mut ray = Ray::of(&stack, self.spectrum, self.flat.step);
+        let mut ray = Ray::of(&stack, Some(self.spectrum), self.flat.step);
         let mut whole: Option<(Stack, Ray)> = None;
         // Lobes of what runs in other directions are no lines of this one.
         let mut taken: Vec<f64> = found
@@ -293,7 +293,7 @@ impl<'a> Search<'a> {
             if let Some((all, all_ray)) = &whole {
                 lengthen(found, all, all_ray);
             }
-            let again = Ray::of(&rest, self.spectrum, self.flat.step);
+            let again = Ray::of(&rest, Some(self.spectrum), self.flat.step);
             let before = (std::mem::replace(&mut stack, rest), std::mem::replace(&mut ray, again));
             whole.get_or_insert(before);
         }
@@ -313,7 +313,7 @@ impl<'a> Search<'a> {
                 break;
             }
             *stack = self.stack(comb.normal_deg);
-            *ray = Ray::of(stack, self.spectrum, self.flat.step);
+            *ray = Ray::of(stack, Some(self.spectrum), self.flat.step);
             comb = Comb::fit(stack, ray, comb.own_frequency(), comb.sums.len())?;
         }
         Some(comb)

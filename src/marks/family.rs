@@ -25,7 +25,7 @@ const MODEL: f64 = 0.1;
 
 /// Least relative sigma of a pitch, and least sigma of a direction in radians: a tenth of a sample over a thousand. Errors of
 /// twice that were seen on made floors whatever the noise.
-const LEAST_SIGMA: f64 = 1e-4;
+pub(super) const LEAST_SIGMA: f64 = 1e-4;
 
 /// Describes a fitted comb; `false_alarm` is the chance over the whole search.
 pub(super) fn describe(comb: &Comb, stack: &Stack, ray: &Ray, false_alarm: f64) -> Option<Family> {
@@ -55,6 +55,7 @@ pub(super) fn describe(comb: &Comb, stack: &Stack, ray: &Ray, false_alarm: f64) 
         harmonic_noise: if first > 0.0 { comb.amplitude_noise(1) / first } else { 1.0 },
         fall_off: None,
         offset: Some(stack.middle.x * cos + stack.middle.y * sin),
+        along_walls: None,
         folded,
         contrast: rms,
         skew,

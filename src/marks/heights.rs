@@ -20,7 +20,9 @@ const LEAST_LEFT: f64 = 0.4;
 
 /// Peak-to-valley height; `None` without scale, lamp, or where the light runs along the lines.
 pub(super) fn of(f: &Family, lamp: &Lamp) -> Option<Measured> {
-    let k = light::um_per_deficit(lamp, f.normal_deg.value)?;
+    // Lines that follow the walls are given as a lamp straight across them would show them.
+    let normal_deg = if f.along_walls.is_some() { lamp.light.from_deg?.value } else { f.normal_deg.value };
+    let k = light::um_per_deficit(lamp, normal_deg)?;
     // The first harmonic carries most of a ridge's height: what a Gaussian blur leaves of it.
     let left = (-2.0 * (std::f64::consts::PI * lamp.blur / f.pitch.value).powi(2)).exp().max(LEAST_LEFT);
     let mean = f.folded.iter().sum::<f64>() / f.folded.len() as f64;

@@ -22,10 +22,12 @@ mod rim;
 mod ring;
 mod search;
 mod stack;
+mod straighten;
 mod streaks;
 mod strips;
 mod surface;
 mod types;
+mod walls;
 
 pub use pair::measure_pair;
 pub use rim::look as rim;
@@ -77,11 +79,17 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
     let search = Search::new(&flat, &taper, &tapered, &whole, &spectrum_plane, blocks::Blocks::of(patch));
     let mut found = search.run(patch.pocket_x_deg.unwrap_or(0.0));
     let (profile, spectrum) = plots::of(&found, &search);
+    let lamp = Lamp::of(patch, options.scaled);
+    if let Some(f) = walls::find(patch, &flat, &lamp, &found.families) {
+        walls::merge(&mut found.families, f, patch.pocket_x_deg);
+    }
     let mut normals = found.directions.clone();
     normals.extend(streaks::find(&spectrum_plane, &flat, &normals));
-    let lamp = Lamp::of(patch, options.scaled);
-    let regular: Vec<f64> =
+    let mut regular: Vec<f64> =
         found.families.iter().filter(|f| f.coherent_passes > 5.0).map(|f| f.normal_deg.value).collect();
+    if found.families.iter().any(|f| f.along_walls.is_some()) {
+        regular.extend(patch.pocket_x_deg.into_iter().flat_map(|x| [x, x + 90.0]));
+    }
     let edges = edges::find(&flat, &whole, &normals, &regular, &lamp);
     let limits = (0.3 * flat.unit, 15.0 * flat.unit);
     let strips = strips::find(&edges, &patch.outline, &patch.light, limits, &regular);

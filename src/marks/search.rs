@@ -36,7 +36,8 @@ pub(super) struct Candidate {
 }
 
 impl Ray {
-    pub fn of(stack: &Stack, spectrum: &PlaneSpectrum, step: f64) -> Self {
+    /// Where the plane's spectrum is given, the background about the same place of it counts too.
+    pub fn of(stack: &Stack, spectrum: Option<&PlaneSpectrum>, step: f64) -> Self {
         let reach = stack.reach();
         let (sum, _) = stack.total();
         let n = crate::signal::fft_size(sum.len() * PAD);
@@ -59,8 +60,10 @@ impl Ray {
             .enumerate()
             .map(|(k, b)| {
                 let f = k as f64 * df * step;
-                let (cx, cy) = spectrum.cell_of(f * sx, f * sy);
-                let round = spectrum.log_background_at(cx.round() as isize, cy.round() as isize);
+                let round = spectrum.and_then(|s| {
+                    let (cx, cy) = s.cell_of(f * sx, f * sy);
+                    s.log_background_at(cx.round() as isize, cy.round() as isize)
+                });
                 let b = if (k as f64 * df * reach.length()) < NEAR_CELLS {
                     b.max(near.get(k).copied().unwrap_or(0.0))
                 } else {

@@ -57,7 +57,8 @@ impl Grid {
 }
 
 /// Weighted sums of relative brightness over bins across the lines (`t`) in bands along them (`u`), both measured from
-/// the middle of the used floor, floor-frame units. `t` grows along the normal, `u` a quarter turn further.
+/// the middle of the used floor, floor-frame units. `t` grows along the normal, `u` a quarter turn further. Where `du` is 0 the
+/// bands are no neighbours and there is no second axis.
 #[derive(Clone)]
 pub(super) struct Stack {
     pub normal_deg: f64,
@@ -147,6 +148,12 @@ impl Stack {
         let (sum, weight) = both.iter().map(|v| (v[0], v[1])).unzip();
         Self { normal_deg, middle: flat.middle, t0, dt, bins, u0, du, bands, sum, weight }
     }
+    /// One band by itself.
+    pub fn band(&self, band: usize) -> Self {
+        let row = band * self.bins..(band + 1) * self.bins;
+        let (sum, weight) = (self.sum[row.clone()].to_vec(), self.weight[row].to_vec());
+        Self { bands: 1, sum, weight, ..*self }
+    }
     /// Middle of a band along the lines.
     pub fn u_at(&self, band: usize) -> f64 {
         self.u0 + (band as f64 + 0.5) * self.du
@@ -210,7 +217,7 @@ impl Stack {
             last: self.t_at(last),
             weight: k,
             var_t: (t2 / k - (t1 / k).powi(2)).max(1e-12),
-            var_u: (u2 / k - (u1 / k).powi(2)).max(1e-12),
+            var_u: if self.du > 0.0 { (u2 / k - (u1 / k).powi(2)).max(1e-12) } else { 0.0 },
             cov: tu / k - t1 * u1 / (k * k),
         }
     }

@@ -94,6 +94,7 @@ mod tests {
             harmonic_noise: 0.0,
             fall_off: None,
             offset: None,
+            along_walls: None,
             folded,
             contrast: 0.1,
             skew: 0.0,

@@ -21,6 +21,9 @@ pub struct Family {
     /// Direction across the lines, [0, 180), degrees, floor frame.
     pub normal_deg: Measured,
     pub curved: bool,
+    /// For lines that follow the walls at even distances: the lines themselves, floor frame. Their `folded` profile and
+    /// `harmonics` are what a lamp straight across them would show, `normal_deg` that of the wall beside which they show best.
+    pub along_walls: Option<Vec<Vec<Point>>>,
     /// Power of the line over the local coloured background, dB.
     pub strength_db: f64,
     /// Chance that background alone makes a peak this strong anywhere in the searched range.

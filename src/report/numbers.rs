@@ -20,7 +20,13 @@ pub(super) fn family_rows(i: &Inspection) -> Vec<FamilyRow> {
 fn family_row(i: &Inspection, f: &Family) -> FamilyRow {
     FamilyRow {
         pitch: words::length(i, f.pitch),
-        direction: if f.curved { "curved".into() } else { words::plus_minus(f.normal_deg, "\u{b0}") },
+        direction: if f.along_walls.is_some() {
+            "along the walls".into()
+        } else if f.curved {
+            "curved".into()
+        } else {
+            words::plus_minus(f.normal_deg, "\u{b0}")
+        },
         height: f.height_um.map_or("not known".into(), |h| words::height(i.plan.units, h)),
         strength: format!("{:.0} dB", f.strength_db),
         kind: words::period_kind(f.period_kind),

@@ -181,6 +181,19 @@ impl Cells {
                 self.climb(&these, &mut at);
             }
         }
+        Some(self.at_maximum(&these, at))
+    }
+
+    /// The maximum of all harmonics together near `start`, within half a cell: where they are chosen already.
+    pub fn together(&self, harmonics: &[Harmonic], start: (f64, f64)) -> Offset {
+        let these: Vec<&Harmonic> = harmonics.iter().collect();
+        let mut at = start;
+        self.climb(&these, &mut at);
+        self.at_maximum(&these, at)
+    }
+
+    /// What the Cramer-Rao bound leaves of doubt at a maximum.
+    fn at_maximum(&self, these: &[&Harmonic], at: (f64, f64)) -> Offset {
         let information: f64 = these
             .iter()
             .map(|h| h.number * h.number * (self.sum(h, at.0, at.1).norm_sqr() / h.noise - 1.0).max(0.0))
@@ -194,7 +207,7 @@ impl Cells {
         } else {
             (1.0 / self.var_t.max(1e-300) / k, 0.0)
         };
-        Some(Offset { along_t: at.0, along_u: at.1, sigma_t: vt.sqrt(), sigma_u: vu.sqrt(), information })
+        Offset { along_t: at.0, along_u: at.1, sigma_t: vt.sqrt(), sigma_u: vu.sqrt(), information }
     }
 }
 

@@ -106,6 +106,7 @@ fn marks(unit: f64) -> Marks {
         harmonic_noise: 0.03,
         fall_off: None,
         offset: Some(0.0),
+        along_walls: None,
         folded,
         contrast: 0.028,
         skew: -0.4,

@@ -31,6 +31,9 @@ struct FamilyFound {
     /// Across the lines, in [0, 180).
     normal_deg: Measured,
     curved: bool,
+    /// "walls" where the lines follow the pocket's walls at even distances; null for lines that run straight across or bend
+    /// otherwise.
+    follows: Option<&'static str>,
     /// Over the floor's own texture.
     strength_db: f64,
     /// Chance that texture alone makes such a line.
@@ -205,6 +208,7 @@ fn family(f: &Family, scaled: bool) -> FamilyFound {
         pitch_px: (!scaled).then_some(f.pitch),
         normal_deg: f.normal_deg,
         curved: f.curved,
+        follows: f.along_walls.as_ref().map(|_| "walls"),
         strength_db: f.strength_db,
         false_alarm: f.false_alarm,
         coherent_passes: f.coherent_passes,
