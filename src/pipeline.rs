@@ -119,6 +119,7 @@ pub fn inspect(
     let mut look = options.marks.clone();
     look.scaled = frame.scale.is_some();
     if frame.scale.is_some() {
+        look.cutter_radius = plan.cutter.diameter_mm.map(|d| d / 2.0);
         look.hints.extend(expected.pitches.iter().map(|p| p.pitch_mm));
     }
     let (marks, mut new) = trace.stage("marks", || match &pair {

@@ -48,7 +48,7 @@ fn noise(seed: u64, w: usize, h: usize, white: f32, coloured: f32, grain: f32) -
 }
 
 fn run(p: &Patch) -> Marks {
-    measure(p, &Options { hints: vec![], scaled: true }).0
+    measure(p, &Options { hints: vec![], scaled: true, ..Options::default() }).0
 }
 
 /// A thin dark line at every whole period, one fifteenth of the period wide.
@@ -389,4 +389,48 @@ fn nothing_follows_the_walls_of_plain_floors() {
         .collect();
     // At one in a hundred, 60 floors show three or more once in fifty runs; the seeds are fixed.
     assert!(found.len() < 2, "{found:?}");
+}
+
+/// Grooves (or burns) in rings of `radius` mm round each place, lamp at 50 degrees: what they change of the light.
+fn ring(radius: f64, burnt: bool, places: &[(f64, f64)], x: f64, y: f64) -> f64 {
+    let (ly, lx) = 50f64.to_radians().sin_cos();
+    let of = |(cx, cy): &(f64, f64)| {
+        let (u, v) = (x - cx, y - cy);
+        let d = u.hypot(v).max(1e-9);
+        let t = (d - radius) / 0.25;
+        let line = (-0.5 * t * t).exp();
+        if burnt { -0.2 * line } else { 0.25 * t * line * (u * lx + v * ly) / d }
+    };
+    places.iter().map(of).sum()
+}
+
+#[test]
+fn rings_of_the_cutters_size_are_found_where_they_are_and_no_other_curves() {
+    let n = noise(60, 900, 640, 0.03, 0.05, 4.0);
+    let run = |cutter: f64, rel: &(dyn Fn(f64, f64) -> f64 + Sync)| {
+        let options = Options { cutter_radius: Some(cutter), scaled: true, ..Options::default() };
+        measure(&patch(900, 640, &n, rel), &options).0.turns.expect("looked for")
+    };
+    // The ends of passes 4.5 mm apart, along two walls.
+    let places: Vec<(f64, f64)> = (0..12).flat_map(|i| [4.0, 86.0].map(|x| (x, 6.0 + 4.5 * f64::from(i)))).collect();
+    for burnt in [false, true] {
+        let t = run(3.175, &|x, y| ring(2.9, burnt, &places, x, y));
+        let near = |p: &&Point| places.iter().any(|q| (p.x - q.0).hypot(p.y - q.1) < 0.5);
+        let right = t.places.iter().filter(near).count();
+        assert!(right >= 20 && t.places.len() - right <= 2, "burnt {burnt}: {right} of {:?}", t.places.len());
+        let r = t.radius.unwrap();
+        assert!((r.value - 2.9).abs() < 2.0 * r.sigma && r.sigma < 0.4, "burnt {burnt}: {r:?}");
+        // Rings of another size are no marks of this cutter's turns.
+        assert_eq!(run(6.0, &|x, y| ring(2.9, burnt, &places, x, y)).places.len(), 0, "burnt {burnt}");
+    }
+    // Half circles of the cutter's radius all along the passes, straight lines that cross, nothing.
+    let lines = |t: f64| 0.1 * (std::f64::consts::TAU * t / 3.0).sin();
+    assert!(run(3.2, &|x, y| arcs(x, y, |k| 0.37 * k)).radius.is_none());
+    assert!(run(3.0, &|x, y| lines(x + 0.2 * y) + lines(y - 0.1 * x)).radius.is_none());
+    assert!(run(3.0, &|_, _| 0.0).radius.is_none());
+    let few = patch(900, 640, &n, |_, _| 0.0);
+    for cutter_radius in [None, Some(0.5)] {
+        let (m, _) = measure(&few, &Options { cutter_radius, ..Options::default() });
+        assert!(m.turns.is_none(), "{cutter_radius:?}");
+    }
 }

@@ -120,6 +120,15 @@ pub(super) fn marks(marks: &Marks, patch: &Patch, place: &dyn Fn(Point) -> Point
         }
         out.extend(family_lines(f, patch).into_iter().map(|(a, b)| line(a, b, Ink::Family(rank))));
     }
+    if let Some((turns, radius)) = marks.turns.as_ref().and_then(|t| Some((t, t.radius?))) {
+        out.extend(turns.places.iter().map(|p| {
+            let on = |k: i32| {
+                let (s, c) = (f64::from(k) * std::f64::consts::TAU / 24.0).sin_cos();
+                place(*p + Point::new(c, s) * radius.value)
+            };
+            Shape { points: (0..24).map(on).collect(), closed: true, ink: Ink::Strip }
+        }));
+    }
     for e in &marks.edges {
         let ink = if e.polarity == Polarity::Shade { Ink::Shade } else { Ink::Lit };
         out.push(line(e.from, e.to, ink));

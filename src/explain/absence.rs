@@ -152,9 +152,21 @@ pub fn cannot_tell(d: &Digest, case: &mut Case) {
     case.add(-DECISIVE * tool_marks(d), "marks were found all the same");
 }
 
-/// Rings where the cutter turned: nothing that is measured speaks for them, so they carry their prior and the burden to
-/// explain what was found.
+/// Rings from which there may be turn marks, and surely are: texture alone had three at most on 30 made floors, floors with
+/// rings 8 to 18.
+const RINGS: (f64, f64) = (4.0, 10.0);
+
+/// Rings of the cutter's size where it turned.
 pub fn turn_marks(d: &Digest, case: &mut Case) {
     unexplained(d, case);
-    case.add(-WEAK, "rings of the cutter's diameter are not measured here");
+    match d.marks.turns.as_ref().map(|t| (t.places.len(), t.radius)) {
+        Some((rings, Some(r))) => {
+            let sure = ramp(rings as f64, RINGS.0, RINGS.1);
+            let words = format!("{rings} rings of about the cutter's own size (radius {})", d.show(r.value));
+            // What is seldom needs more than the four steps: texture does this on one floor of some hundreds.
+            case.add((DECISIVE + STRONG) * sure, words);
+        }
+        Some(_) => case.add(-FAIR, "no rings of the cutter's size were found"),
+        None => case.add(-WEAK, "rings of the cutter's size could not be looked for"),
+    }
 }

@@ -26,6 +26,7 @@ mod straighten;
 mod streaks;
 mod strips;
 mod surface;
+mod turns;
 mod types;
 mod walls;
 
@@ -48,6 +49,8 @@ pub struct Options {
     /// Pitches (floor-frame units) worth a look even under the usual limit: stepover, feed per turn ... Used only to
     /// aim the search and to sample finely enough, never to lower a significance limit.
     pub hints: Vec<f64>,
+    /// Radius of the cutter, floor-frame units: rings of about its size are looked for.
+    pub cutter_radius: Option<f64>,
     /// Whether the floor frame is in millimetres (false: photo pixels). Heights need it.
     pub scaled: bool,
 }
@@ -110,6 +113,7 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
         strips,
         quality,
         flecks: flecks::find(&flat),
+        turns: turns::find(&flat, options.cutter_radius),
         figure: rest.figure,
         rim: Rim::default(),
         surface: Surface::default(),

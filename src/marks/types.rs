@@ -156,6 +156,15 @@ pub struct Flecks {
     pub direction_deg: Option<f64>,
 }
 
+/// Rings of about the cutter's size.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Turns {
+    /// Middles of the rings, floor frame.
+    pub places: Vec<Point>,
+    /// Their radius, floor-frame units; `None` without rings.
+    pub radius: Option<Measured>,
+}
+
 /// Unevenly spaced lines: grain, streaks.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Figure {
@@ -236,6 +245,8 @@ pub struct Marks {
     pub strips: Vec<Strip>,
     pub quality: Quality,
     pub flecks: Flecks,
+    /// `None` where rings could not be looked for: no scale, no cutter in the plan, too few samples across it.
+    pub turns: Option<Turns>,
     pub figure: Figure,
     pub rim: Rim,
     pub surface: Surface,

@@ -50,6 +50,7 @@ fn walk() -> Walk {
 fn look(w: &Walk) -> marks::Options {
     marks::Options {
         hints: expect::expected(&w.plan).pitches.iter().map(|p| p.pitch_mm).collect(),
+        cutter_radius: w.plan.cutter.diameter_mm.map(|d| d / 2.0),
         scaled: w.frame.scale.is_some(),
     }
 }

@@ -47,7 +47,7 @@ struct Command {
 const STEPOVER: f64 = 2.54;
 
 fn marks(p: &lowsun::floor::Patch) -> Marks {
-    measure(p, &Options { hints: vec![STEPOVER], scaled: true }).0
+    measure(p, &Options { hints: vec![STEPOVER], scaled: true, ..Options::default() }).0
 }
 
 fn show(f: &Family) -> String {

@@ -17,6 +17,8 @@ pub(super) struct MarksFound {
     quality: QualityFound,
     figure: FigureFound,
     flecks: FlecksFound,
+    /// Null where they could not be looked for.
+    turns: Option<TurnsFound>,
     rim: RimFound,
     surface: SurfaceFound,
     /// Marks along the passes that this photo could show; null without a scale.
@@ -103,6 +105,15 @@ struct FlecksFound {
     direction_deg: Option<f64>,
 }
 
+/// Rings of about the cutter's size, where passes turn.
+#[derive(Serialize, JsonSchema)]
+struct TurnsFound {
+    rings: usize,
+    radius_mm: Option<Measured>,
+    /// Middles of the rings on the floor.
+    places_mm: Vec<[f64; 2]>,
+}
+
 /// The pocket's top edges.
 #[derive(Serialize, JsonSchema)]
 struct RimFound {
@@ -169,6 +180,11 @@ pub(super) fn marks(i: &Inspection) -> MarksFound {
             per_cm2: scaled.then_some(m.flecks.per_cm2),
             direction_deg: m.flecks.direction_deg,
         },
+        turns: m.turns.as_ref().map(|t| TurnsFound {
+            rings: t.places.len(),
+            radius_mm: t.radius,
+            places_mm: points(&t.places),
+        }),
         rim: rim(&m.rim),
         surface: surface(&m.surface),
         along_pass: i.explanation.along.clone(),
