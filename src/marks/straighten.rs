@@ -12,7 +12,7 @@ use rayon::prelude::*;
 /// half a degree off its place smear the lines beside it.
 const SECTORS: f64 = 24.0;
 /// A sector ends where its wall has turned by this much, degrees.
-const TURN_DEG: f64 = 25.0;
+pub(super) const TURN_DEG: f64 = 25.0;
 /// Samples of the view a side of the blocks whose nearest pieces of outline are listed once.
 const BLOCK: usize = 16;
 /// Share of a sector's reach over which its weight rises and falls at either end.

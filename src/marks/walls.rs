@@ -12,7 +12,7 @@ use super::flatten::Flat;
 use super::light::Lamp;
 use super::search::{Candidate, HARMONICS, Ray, log_gamma_tail};
 use super::stack::Stack;
-use super::straighten::{AXIS_DEG, Side, Walls, nearest, runs_along, straightened};
+use super::straighten::{AXIS_DEG, Side, TURN_DEG, Walls, nearest, runs_along, straightened};
 use super::types::Family;
 use crate::floor::Patch;
 use crate::geometry::Point;
@@ -53,6 +53,11 @@ const SPEAKS: f64 = 5.0;
 /// Evidence of lines across the wall over that of lines along it from which both are one pattern (a grid, the blocks of a
 /// JPEG) and none follows the walls.
 const ACROSS_TOO: f64 = 0.5;
+/// Largest change of phase, turns, from one sector to the next along a wall, and the share of such neighbours that must keep
+/// it: an outline half a millimetre off its place shifts lines a millimetre apart by a tenth of a turn a sector; lines that run
+/// oblique to the wall lose step with it from sector to sector, and by chance two of five neighbours agree.
+const STEP_TURNS: f64 = 0.2;
+const IN_STEP: f64 = 0.7;
 /// Segments for the fit of the frequency.
 const SEGMENTS: usize = 48;
 /// Spacings that differ by less than this share are one: a straight fit to half of the lines is off by a tenth of a line over
@@ -217,6 +222,9 @@ pub(super) fn find(patch: &Patch, flat: &Flat, lamp: &Lamp, straight: &[Family])
     }
     let (f, sigma) = refined(&along, &these, candidate.frequency, count)?;
     let (stack, shifts) = in_step(&along, &these, f)?;
+    if !keeps_step(&walls, &shifts, f) {
+        return None;
+    }
     let ray = Ray::of(&stack, None, flat.step);
     let most = ((ray.highest / f) as usize).clamp(1, MOST_HARMONICS);
     let comb = Comb::fit(&stack, &ray, f, most)?;
@@ -311,6 +319,18 @@ fn in_step(s: &Stack, sectors: &[Sector], f: f64) -> Option<(Stack, Vec<Option<f
         shifts[q.band] = Some(bins as f64 * s.dt);
     }
     Some((out, shifts))
+}
+
+/// Whether lines keep their distance from the walls from one sector to the next.
+fn keeps_step(walls: &Walls, shifts: &[Option<f64>], f: f64) -> bool {
+    let neighbours = shifts.windows(2).zip(walls.normals.windows(2));
+    let changes: Vec<f64> = neighbours
+        .filter(|(_, n)| line_difference(n[0], n[1]).abs() <= TURN_DEG)
+        .filter_map(|(s, _)| Some((s[1]? - s[0]?) * f))
+        .map(|turns| (turns - turns.round()).abs())
+        .collect();
+    let kept = changes.iter().filter(|c| **c < STEP_TURNS).count();
+    !changes.is_empty() && kept as f64 >= IN_STEP * changes.len() as f64
 }
 
 /// The lines on the used floor, sector by sector, where they are nearest to their own wall.

@@ -33,8 +33,7 @@ fn edges_along_the_walls_belong_to_lines_along_them_and_oblique_ones_do_not() {
         let (p, plan) = (patch(), plan(&[]));
         let expected = expected(&plan);
         let fit = fit::judge((3000, 2000), &frame(), &[], &p, &plan, &fit::Seen::default());
-        let indices = Digest::new(&frame(), &p, &fit, &marks, &plan, &expected).loose.indices.len();
-        indices
+        Digest::new(&frame(), &p, &fit, &marks, &plan, &expected).loose.indices.len()
     };
     assert_eq!(of(Point::new(70.0, 9.0)), 0);
     assert_eq!(of(Point::new(70.0, 20.0)), 1);
