@@ -136,7 +136,9 @@ pub fn find(s: &Search, coin: &Coin, known: &[Reference]) -> (Option<Reference>,
             return (None, vec![caveat::COIN_UNCLEAR.with(text)]);
         }
     };
-    let (level, doubt, new) = s.level(&chosen.best.view, "coin", true);
+    // The square inside the circle.
+    let side = std::f64::consts::FRAC_1_SQRT_2 * coin.diameter_mm;
+    let (level, doubt, new) = s.level(&chosen.best.view, (side, side), "coin", true);
     (Some(as_reference(s, chosen, coin, level).doubted(doubt)), new.into_iter().collect())
 }
 

@@ -2,7 +2,7 @@
 
 use super::fit::{EdgeSigma, Fitted, Outline, Seen, fit};
 use super::profile::{Profiler, Step};
-use super::quads::{Camera, Quad, pose, shape};
+use super::quads::{Camera, Quad, nearest_shape, pose, shape_limits};
 use crate::geometry::{PlaneView, Point};
 
 /// A rounded rectangle to be found, and which edge of a bundle is its own.
@@ -124,6 +124,30 @@ fn arc_places(view: &PlaneView, outline: Outline, k: usize) -> Vec<Place> {
         .collect()
 }
 
+/// How far beyond a corner a side is looked for, mm: clear of the shadow that a card's corner casts under a lamp 7 degrees
+/// high along the side (6 mm), and on from there.
+const BEYOND_MM: (f64, f64) = (7.0, 20.0);
+const BEYOND_PLACES: usize = 14;
+
+/// Share of places beyond either end of each side where its line runs on as an edge: a card's sides end at its corners.
+/// Of what lies outside the photo nothing is known: 0.
+pub fn runs_on(profiler: &Profiler, c: &Candidate, figure: &Figure) -> [[f64; 2]; 4] {
+    let view = &c.fitted.view;
+    std::array::from_fn(|k| {
+        let (normal, tangent, half, far) = side(figure.outline, k);
+        [-1.0, 1.0].map(|end| {
+            let on = (0..BEYOND_PLACES).filter(|i| {
+                let t = (*i as f64 + 0.5) / BEYOND_PLACES as f64;
+                let u = end * (half + BEYOND_MM.0 + t * (BEYOND_MM.1 - BEYOND_MM.0));
+                let p = place(view, normal * far + tangent * u, normal, u);
+                let near = NEAR_PX.max(2.0 * NEAR_MM * p.px_per_mm);
+                profiler.holds(p.px, 6.0) && nearest(&profiler.steps(p.px, p.out, near + 6.0, 5.0), 0.0, near).is_some()
+            });
+            on.count() as f64 / BEYOND_PLACES as f64
+        })
+    })
+}
+
 /// Looks at a quad (photo px) at full size. `reach_px`: how far the true edges may lie from the quad's.
 /// `None` when its sides do not show or the shape is not that of the outline.
 pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camera, reach_px: f64) -> Option<Candidate> {
@@ -133,7 +157,7 @@ pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camer
     if !quad.corners.iter().all(|c| profiler.holds(*c, -2.0)) {
         return None;
     }
-    let mut found: Vec<Vec<Edge>> = vec![];
+    let (mut found, mut sides): (Vec<Vec<Edge>>, Vec<_>) = (vec![], vec![]);
     for k in 0..4 {
         let places = side_places(&start, outline, k);
         let steps: Vec<Vec<Step>> = steps_at(profiler, &places, reach_px);
@@ -142,15 +166,18 @@ pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camer
             return None;
         }
         found.push(edges);
+        sides.push((places, steps));
     }
+    let most = shape_limits(&quad.corners, camera, (outline.width, outline.height))?;
     let mut ranked: Vec<(f64, [Edge; 4])> = vec![];
     for combo in combinations(&found) {
         let corners = crossings(&start, outline, &combo);
         let Some((aspect, skew)) = nearest_shape(&corners, camera, (outline.width, outline.height)) else { continue };
-        if aspect.abs() > SHAPE || skew.abs() > SHAPE {
+        if aspect.abs() > most.0 || skew.abs() > most.1 {
             continue;
         }
-        let mut score = combo.iter().map(|e| e.share).sum::<f64>() / 4.0 - 0.2 * (aspect.abs() + skew.abs()) / SHAPE;
+        let off = aspect.abs() / most.0 + skew.abs() / most.1;
+        let mut score = combo.iter().map(|e| e.share).sum::<f64>() / 4.0 - 0.2 * off;
         let sign = if figure.innermost { 1.0 } else { -1.0 };
         for (edges, e) in found.iter().zip(&combo) {
             let before = |o: &&Edge| (0.05..BUNDLE_MM).contains(&(sign * (e.a - o.a)));
@@ -161,31 +188,57 @@ pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camer
         ranked.push((score, combo));
     }
     ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
+    // The corners tell edges of one border from another's: a look at them costs little against a fit.
     let best = ranked.first()?.0;
-    ranked
+    let mut views: Vec<(f64, PlaneView, &[Edge; 4])> = ranked
         .iter()
-        .take_while(|r| r.0 > best - 0.12)
+        .take_while(|r| r.0 > best - LOOKED_AT.0)
+        .take(LOOKED_AT.1)
+        .filter_map(|(score, edges)| {
+            let corners = crossings(&start, outline, edges);
+            let pose = pose(&corners, camera, (outline.width, outline.height))?;
+            let view = PlaneView::new(pose, camera.k1.0, camera.k2.0);
+            let rough = rough_corners(profiler, &view, outline);
+            // A rim's corners are often torn or in shadow.
+            let score = score + if figure.innermost { rough } else { 0.0 };
+            (rough >= ROUGH_CORNERS).then_some((score, view, edges))
+        })
+        .collect();
+    views.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let best = views.first()?.0;
+    views
+        .into_iter()
+        .take_while(|v| v.0 > best - 0.12)
         .take(3)
-        .filter_map(|r| settle(profiler, &start, outline, camera, &r.1).map(|c| (r.0, c)))
+        .filter_map(|(score, view, edges)| {
+            // A rim's long sides are bent by the lens away from straight edges, and its borders lie far apart.
+            if !figure.innermost {
+                return Some((score, traced(profiler, view, outline, camera, 0)?));
+            }
+            let points: Vec<Seen> = (0..4).flat_map(|k| on_edge(&edges[k], k, &sides[k].0, &sides[k].1)).collect();
+            let led = fit(&view, &points, outline, camera, EDGE_SIGMA)?;
+            Some((score, traced(profiler, led.view, outline, camera, 1)?))
+        })
         .max_by(|a, b| (a.0 + a.1.quality()).total_cmp(&(b.0 + b.1.quality())))
         .map(|r| r.1)
 }
 
-/// Largest deviation of log aspect and corner cosine of the free lines. Lens distortion of 1.2 % makes up to 0.7 %, a
-/// focal length wrong by 3 % up to 1 % at 30 degrees.
-const SHAPE: f64 = 0.02;
+/// How far below the best combination of edges others are looked at by their corners, and how many: where a card's thickness
+/// or its shadow outshines two of its sides the true combination was the fifth, 0.35 below.
+const LOOKED_AT: (f64, usize) = (0.4, 16);
+
+/// The steps along side k that lie on one straight edge.
+fn on_edge(e: &Edge, k: usize, places: &[Place], steps: &[Vec<Step>]) -> Vec<Seen> {
+    let sides = std::array::from_fn(|s| if s == k { 1.0 } else { 0.0 });
+    let one = |(p, steps): (&Place, &Vec<Step>)| {
+        let o = nearest(steps, (e.a + e.b * p.u) * p.px_per_mm, NEAR_PX)?;
+        Some(Seen { px: p.px + p.out * o, weight: 1.0, sides })
+    };
+    places.iter().zip(steps).filter_map(one).collect()
+}
 
 /// Edges closer together than this belong to one border (face, side of the card, contact shadow), mm.
 const BUNDLE_MM: f64 = 1.0;
-
-fn nearest_shape(corners: &[Point; 4], camera: &Camera, size: (f64, f64)) -> Option<(f64, f64)> {
-    let steps: &[f64] = if camera.relative > 0.08 { &[-1.5, -1.0, -0.5, 0.0, 0.5, 1.0, 1.5] } else { &[0.0] };
-    steps
-        .iter()
-        .filter_map(|s| shape(corners, camera.focal_px * (1.0 + s * camera.relative), camera.centre, size))
-        .map(|(a, s, _)| (a, s))
-        .min_by(|a, b| a.0.hypot(a.1).total_cmp(&b.0.hypot(b.1)))
-}
 
 fn steps_at(profiler: &Profiler, places: &[Place], reach_px: f64) -> Vec<Vec<Step>> {
     places.iter().map(|p| profiler.steps(p.px, p.out, reach_px, 5.0)).collect()
@@ -281,22 +334,6 @@ fn crossings(view: &PlaneView, outline: Outline, edges: &[Edge; 4]) -> [Point; 4
     })
 }
 
-/// Fits the pose to the steps along the chosen edges, then reads the corners and fits once more with them.
-fn settle(
-    profiler: &Profiler,
-    start: &PlaneView,
-    outline: Outline,
-    camera: &Camera,
-    edges: &[Edge; 4],
-) -> Option<Candidate> {
-    let corners = crossings(start, outline, edges);
-    let view = PlaneView::new(pose(&corners, camera, (outline.width, outline.height))?, camera.k1.0, camera.k2.0);
-    if rough_corners(profiler, &view, outline) < ROUGH_CORNERS {
-        return None;
-    }
-    traced(profiler, view, outline, camera)
-}
-
 /// Least share of corner arcs before the fit, within a looser limit: chance figures have sharp or other corners and are
 /// dropped here, before the costly fit.
 const ROUGH_CORNERS: f64 = 0.5;
@@ -306,7 +343,7 @@ fn rough_corners(profiler: &Profiler, view: &PlaneView, outline: Outline) -> f64
     for k in 0..4 {
         for p in arc_places(view, outline, k) {
             let near = 2.0 * NEAR_PX + 1.3 * NEAR_MM * p.px_per_mm;
-            n += usize::from(nearest(&profiler.steps(p.px, p.out, near + 4.0, 2.0), near).is_some());
+            n += usize::from(nearest(&profiler.steps(p.px, p.out, near + 4.0, 2.0), 0.0, near).is_some());
         }
     }
     n as f64 / (4 * ARC_PLACES) as f64
@@ -315,14 +352,22 @@ fn rough_corners(profiler: &Profiler, view: &PlaneView, outline: Outline) -> f64
 /// The candidate fitted once more, with a camera better known.
 pub fn refit(profiler: &Profiler, c: &Candidate, outline: Outline, camera: &Camera) -> Option<Candidate> {
     let view = PlaneView::new(c.fitted.view.pose.clone(), camera.k1.0, camera.k2.0);
-    traced(profiler, view, outline, camera)
+    traced(profiler, view, outline, camera, 0)
 }
 
-fn traced(profiler: &Profiler, mut view: PlaneView, outline: Outline, camera: &Camera) -> Option<Candidate> {
+/// Fits the view to the steps along the outline, rounds `from` to 2: the first (0) reaches farther, and the corners take
+/// part from the second on.
+fn traced(
+    profiler: &Profiler,
+    mut view: PlaneView,
+    outline: Outline,
+    camera: &Camera,
+    from: usize,
+) -> Option<Candidate> {
     let mut fitted = None;
     let mut sides = [0.0; 4];
     let mut shares = [0.0; 4];
-    for round in 0..3 {
+    for round in from..3 {
         let mut points = vec![];
         let near_px = |p: &Place| NEAR_PX.max(0.5 * NEAR_MM * p.px_per_mm) + if round == 0 { 1.5 } else { 0.0 };
         for k in 0..4 {
@@ -330,7 +375,7 @@ fn traced(profiler: &Profiler, mut view: PlaneView, outline: Outline, camera: &C
             let steps = steps_at(profiler, &places, 6.0);
             let mut n = 0;
             for (p, s) in places.iter().zip(&steps) {
-                if let Some(o) = nearest(s, near_px(p)) {
+                if let Some(o) = nearest(s, 0.0, near_px(p)) {
                     let sides = std::array::from_fn(|s| if s == k { 1.0 } else { 0.0 });
                     points.push(Seen { px: p.px + p.out * o, weight: 1.0, sides });
                     n += 1;
@@ -346,7 +391,7 @@ fn traced(profiler: &Profiler, mut view: PlaneView, outline: Outline, camera: &C
                     let near = NEAR_PX.max(NEAR_MM * p.px_per_mm);
                     // Wide reach, so that a weak step next to a strong one elsewhere is not taken for the arc.
                     let steps = profiler.steps(p.px, p.out, (1.4 * p.px_per_mm).max(6.0), 2.0);
-                    if let Some(o) = nearest(&steps, near) {
+                    if let Some(o) = nearest(&steps, 0.0, near) {
                         let sides = std::array::from_fn(|s| if s == k || s == (k + 3) % 4 { 0.5 } else { 0.0 });
                         points.push(Seen { px: p.px + p.out * o, weight: 0.7, sides });
                         n += 1;
@@ -380,6 +425,8 @@ fn plausible(f: &Fitted, camera: &Camera) -> bool {
 /// card's foot, its own thickness, sharpening): on made photos of 5 to 13 px per mm sides lie off by 0.4 px.
 const EDGE_SIGMA: EdgeSigma = EdgeSigma { point: 0.9, side: 0.4 };
 
-fn nearest(steps: &[Step], within: f64) -> Option<f64> {
-    steps.iter().map(|s| s.offset).filter(|o| o.abs() <= within).min_by(|a, b| a.abs().total_cmp(&b.abs()))
+/// Offset of the step nearest to `about`, px from the place.
+fn nearest(steps: &[Step], about: f64, within: f64) -> Option<f64> {
+    let off = |o: &f64| (o - about).abs();
+    steps.iter().map(|s| s.offset).filter(|o| off(o) <= within).min_by(|a, b| off(a).total_cmp(&off(b)))
 }

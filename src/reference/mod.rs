@@ -3,6 +3,8 @@
 mod coin;
 mod coin_ellipse;
 mod descent;
+#[cfg(test)]
+mod drawn;
 mod edges;
 mod figure;
 pub(crate) mod fit;

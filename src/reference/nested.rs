@@ -67,50 +67,22 @@ fn corners(view: &PlaneView, figure: &Figure) -> [Point; 4] {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::Pose;
     use crate::photo::Photo;
-    use crate::raster::Plane;
+    use crate::reference::drawn::{self, camera, view as rim_view};
     use crate::reference::fit::Outline;
-    use nalgebra::{Rotation3, Vector3};
 
     const POCKET: Figure = Figure { outline: Outline { width: 90.0, height: 60.0, radius: 3.0 }, innermost: false };
     const DEPTH: f64 = 4.0;
 
-    fn camera() -> Camera {
-        let centre = Point::new(449.5, 349.5);
-        Camera { focal_px: 900.0, relative: 0.03, centre, k1: (0.0, 0.012), k2: (0.0, 0.012) }
-    }
-    fn rim_view() -> PlaneView {
-        let turn = Rotation3::from_euler_angles(0.06, -0.08, 0.1);
-        let pose = Pose {
-            focal_px: 900.0,
-            centre: camera().centre,
-            r1: turn * Vector3::x(),
-            r2: turn * Vector3::y(),
-            t: Vector3::new(2.0, -1.0, 150.0),
-        };
-        PlaneView::plain(pose)
-    }
     /// Pale stock, a dark wall, a floor in between, one pixel of blur. Without `rim` the wall is as pale as the stock.
-    fn drawn(rim: bool) -> Photo {
+    fn pocket(rim: bool) -> Photo {
         let (top, wall, floor) = (190.0, if rim { 60.0 } else { 190.0 }, 120.0);
         let (high, low) = (rim_view(), rim_view().shifted(-DEPTH));
         let inside = |v: &PlaneView, p: Point| (0.5 - POCKET.outline.distance(v.backward(p)) * 3.0).clamp(0.0, 1.0);
-        let rgb = image::RgbImage::from_fn(900, 700, |x, y| {
-            let p = Point::new(f64::from(x), f64::from(y));
+        drawn::photo(|p| {
             let (a, b) = (inside(&high, p), inside(&low, p));
-            image::Rgb([(top + a * (wall - top) + a * b * (floor - wall)) as u8; 3])
-        });
-        Photo {
-            file: "drawn.png".into(),
-            sha256: String::new(),
-            width: 900,
-            height: 700,
-            luma: Plane::from_fn(900, 700, |x, y| f32::from(rgb.get_pixel(x as u32, y as u32)[0]) / 255.0),
-            rgb,
-            has_colour: true,
-            camera: Default::default(),
-        }
+            (top + a * (wall - top) + a * b * (floor - wall)).floor()
+        })
     }
     fn at(profiler: &Profiler, view: &PlaneView) -> Candidate {
         let quad = Quad { corners: corners(view, &POCKET), score: 1.0 };
@@ -123,7 +95,7 @@ mod tests {
     }
     #[test]
     fn of_two_nested_outlines_the_outer_is_the_rim() {
-        let photo = drawn(true);
+        let photo = pocket(true);
         let profiler = Profiler::new(&photo);
         let foot = at(&profiler, &rim_view().shifted(-DEPTH));
         assert!(error(&foot) < -0.02, "fixture is broken: the foot is not found ({})", error(&foot));
@@ -138,7 +110,7 @@ mod tests {
     }
     #[test]
     fn an_outline_alone_in_the_photo_stays_and_one_that_fills_it_is_doubted() {
-        let photo = drawn(false);
+        let photo = pocket(false);
         let profiler = Profiler::new(&photo);
         let found = at(&profiler, &rim_view().shifted(-DEPTH));
         let kept = outer(&profiler, found.clone(), &POCKET, &camera(), Some(DEPTH));

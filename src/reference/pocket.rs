@@ -86,19 +86,45 @@ pub enum Holds {
     Unseen,
 }
 
-/// Whether a card lies inside or beside the planned pocket. `quads`: best first. Lines of grain and of the card itself make
-/// quads of the rim's size too, so a quad nearly as good as the best that says otherwise leaves the answer open.
-pub fn holds_card(card: &PlaneView, quads: &[Quad], figure: &Figure, camera: &Camera) -> Holds {
-    let middle = card.forward(Point::default());
-    let mut some = quads.iter().filter(|q| agrees(card, q, figure, camera));
-    let Some(best) = some.next() else { return Holds::Unseen };
-    let inside = |q: &Quad| crate::geometry::contains(&q.corners, middle);
-    let first = inside(best);
-    if some.any(|q| q.score > best.score - AS_GOOD && inside(q) != first) {
+/// Whether a card of `size` (mm, about the view's origin) lies inside or beside the planned pocket. `quads`: best first.
+/// Lines of grain and of the card itself make quads of the rim's size too: one that cuts the card or shares a side with it
+/// is no rim, and one nearly as good as the best that says otherwise leaves the answer open.
+pub fn holds_card(card: &PlaneView, size: (f64, f64), quads: &[Quad], figure: &Figure, camera: &Camera) -> Holds {
+    let lies: Vec<(bool, f64)> = quads
+        .iter()
+        .filter(|q| agrees(card, q, figure, camera))
+        .filter_map(|q| Some((lies_inside(card, size, q)?, q.score)))
+        .collect();
+    let Some((first, best)) = lies.first().copied() else { return Holds::Unseen };
+    if lies.iter().any(|(inside, score)| *inside != first && *score > best - AS_GOOD) {
         return Holds::Torn(first);
     }
     if first { Holds::Inside } else { Holds::Beside }
 }
+
+/// Whether the card lies wholly inside the quad (photo px) or wholly beside it; `None` where their outlines meet.
+fn lies_inside(card: &PlaneView, size: (f64, f64), quad: &Quad) -> Option<bool> {
+    let (w, h) = (size.0 / 2.0 + CLEAR_MM, size.1 / 2.0 + CLEAR_MM);
+    let corners = [(-w, -h), (w, -h), (w, h), (-w, h)].map(|(x, y)| Point::new(x, y));
+    let sides = |k: usize| (0..AROUND).map(move |i| (k, i as f64 / AROUND as f64));
+    let around = (0..4).flat_map(sides).map(|(k, t)| card.forward(corners[k].lerp(corners[(k + 1) % 4], t)));
+    let inside = around.filter(|p| crate::geometry::contains(&quad.corners, *p)).count();
+    let within = |c: &Point| {
+        let mm = card.backward(*c);
+        mm.x.abs() < w && mm.y.abs() < h
+    };
+    match inside {
+        n if n == 4 * AROUND => Some(true),
+        0 if !quad.corners.iter().any(within) => Some(false),
+        _ => None,
+    }
+}
+
+/// How far a card stays clear of a rim, mm: a line within a millimetre of its own side is that side, its thickness or its
+/// shadow. More would leave out cards that are pushed against the pocket's wall.
+const CLEAR_MM: f64 = 1.5;
+/// Places looked at along each of its sides: every 4 mm or closer.
+const AROUND: usize = 24;
 
 /// How much less of its sides a quad may show and still count as much as the best (share of the sides): a cast shadow or a
 /// print over half of one side hides an eighth of a true rim.
@@ -132,15 +158,20 @@ mod tests {
         let figure = Figure { outline: Outline { width: 120.0, height: 80.0, radius: 3.0 }, innermost: false };
         let centre = Point::new(800.0, 600.0);
         let camera = Camera { focal_px: 1000.0, relative: 0.03, centre, k1: (0.0, 0.01), k2: (0.0, 0.01) };
-        let holds = |quads: &[Quad]| holds_card(&view(200.0), quads, &figure, &camera);
+        let holds = |quads: &[Quad]| holds_card(&view(200.0), (85.6, 53.98), quads, &figure, &camera);
         assert_eq!(holds(&[]), Holds::Unseen);
         assert_eq!(holds(&[quad(5.0, 0.9), quad(6.0, 0.85)]), Holds::Inside);
-        assert_eq!(holds(&[quad(90.0, 0.9), quad(91.0, 0.85)]), Holds::Beside);
-        assert_eq!(holds(&[quad(90.0, 0.9), quad(5.0, 0.85)]), Holds::Torn(false));
-        assert_eq!(holds(&[quad(5.0, 0.9), quad(90.0, 0.85)]), Holds::Torn(true));
+        assert_eq!(holds(&[quad(110.0, 0.9), quad(111.0, 0.85)]), Holds::Beside);
+        assert_eq!(holds(&[quad(110.0, 0.9), quad(5.0, 0.85)]), Holds::Torn(false));
+        assert_eq!(holds(&[quad(5.0, 0.9), quad(110.0, 0.85)]), Holds::Torn(true));
+        // One that shares a side with the card or cuts it is no rim, inside (its own left side) or beside (its right side).
+        assert_eq!(holds(&[quad(17.2, 0.9), quad(110.0, 0.6)]), Holds::Beside);
+        assert_eq!(holds(&[quad(60.0, 0.9), quad(5.0, 0.6)]), Holds::Inside);
+        assert_eq!(holds(&[quad(102.8, 0.9), quad(5.0, 0.6)]), Holds::Inside);
+        assert_eq!(holds(&[quad(17.2, 0.9)]), Holds::Unseen);
         // A much worse one has no say, nor has one of another scale.
-        assert_eq!(holds(&[quad(5.0, 0.9), quad(90.0, 0.6)]), Holds::Inside);
+        assert_eq!(holds(&[quad(5.0, 0.9), quad(110.0, 0.6)]), Holds::Inside);
         let far = |x: f64| Quad { corners: quad(x, 0.9).corners.map(|c| centre + (c - centre) * 0.9), score: 0.9 };
-        assert_eq!(holds(&[far(90.0), quad(5.0, 0.85)]), Holds::Inside);
+        assert_eq!(holds(&[far(110.0), quad(5.0, 0.85)]), Holds::Inside);
     }
 }

@@ -73,7 +73,7 @@ pub fn find(
     };
     match solved(best, &s.camera, spacing) {
         Some(fit) => {
-            let (level, doubt, new) = s.level(&fit.view, "rule", true);
+            let (level, doubt, new) = s.level(&fit.view, (0.0, 0.0), "rule", true);
             let mut caveats = match best.unit {
                 Some((seen, _)) if seen != spacing => vec![caveat::RULER_UNCLEAR.with(format!(
                     "The rule was read in steps of {} as you said; its long ticks look like {}.",

@@ -69,9 +69,16 @@ impl<'a> Search<'a> {
     }
     /// Which plane a reference seen as `view` (plane mm about its middle) lies on: as the user says, else inside or beside
     /// the planned pocket's rim, else the rim is assumed. Where that is not certain: the doubt of the scale (relative, one
-    /// sigma) that it leaves, and a caveat that calls the reference `name`. `rim_seen`: the rim was found and passed as one;
-    /// else four lines that only may be it must not put a reference on the floor for certain.
-    pub fn level(&self, view: &PlaneView, name: &str, rim_seen: bool) -> (Level, f64, Option<Caveat>) {
+    /// sigma) that it leaves, and a caveat that calls the reference `name`. `size`: how far it is known to reach round its
+    /// middle, mm; no rim runs there. `rim_seen`: the rim was found and passed as one; else four lines that only may be it
+    /// must not put a reference on the floor for certain.
+    pub fn level(
+        &self,
+        view: &PlaneView,
+        size: (f64, f64),
+        name: &str,
+        rim_seen: bool,
+    ) -> (Level, f64, Option<Caveat>) {
         if let Some(level) = self.given_level {
             return (level, 0.0, None);
         }
@@ -80,7 +87,7 @@ impl<'a> Search<'a> {
             (level, share * other, Some(caveat::REFERENCE_LEVEL_ASSUMED.with(text)))
         };
         let on = |inside: bool| if inside { Level::Floor } else { Level::Rim };
-        let holds = rim(self.plan).map_or(Holds::Unseen, |f| holds_card(view, &self.rim_quads, &f, &self.camera));
+        let holds = rim(self.plan).map_or(Holds::Unseen, |f| holds_card(view, size, &self.rim_quads, &f, &self.camera));
         match holds {
             Holds::Inside if !rim_seen => {
                 let text = format!(
@@ -147,7 +154,7 @@ pub fn search(
         Some(outer(&s.profiler, best, figure, &camera, s.plan.depth_mm))
     });
     if let Some(o) = own {
-        let (level, doubt, new) = s.level(&o.fit.fitted.view, "printed card", pocket.is_some());
+        let (level, doubt, new) = s.level(&o.fit.fitted.view, (0.0, 0.0), "printed card", pocket.is_some());
         caveats.extend(new);
         if printed.is_none() {
             caveats.push(caveat::PRINT_NOT_MEASURED.plain());
@@ -164,7 +171,8 @@ pub fn search(
         }) {
             c = again;
         }
-        let (level, doubt, new) = s.level(&c.fitted.view, "card", pocket.is_some());
+        let (level, doubt, new) =
+            s.level(&c.fitted.view, (CARD.outline.width, CARD.outline.height), "card", pocket.is_some());
         caveats.extend(new);
         let (reference, new) = as_reference(s.photo, &c, &CARD, level);
         all.push(reference.doubted(doubt));
