@@ -175,7 +175,7 @@ pub fn search(
             s.level(&c.fitted.view, (CARD.outline.width, CARD.outline.height), "card", pocket.is_some());
         caveats.extend(new);
         let (reference, new) = as_reference(s.photo, &c, &CARD, level);
-        all.push(reference.doubted(doubt));
+        all.push(reference.doubted(doubt.hypot(id1::doubt(&c))));
         caveats.extend(new);
     }
     if let (Some(Rim { candidate, doubt }), Some(figure)) = (pocket, &rim) {
