@@ -8,7 +8,9 @@ mod lit;
 mod outline;
 mod rectangle;
 mod region;
+mod round;
 mod search;
+mod settle;
 mod shadow;
 
 pub use cut::bounds;

@@ -4,6 +4,7 @@ use super::rectangle;
 use super::rectangle::Rectangle;
 use super::region;
 use super::search::Sight;
+use super::settle;
 use super::shadow;
 use crate::geometry::Point;
 use crate::geometry::contains;
@@ -108,10 +109,10 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
 
 /// What may be known of the camera: the file's focal length, else those of the lenses that phones and cameras have, from wide
 /// to long (0.8 to 2.5 times the usual one).
-fn pinhole(photo: &Photo) -> shadow::Pinhole {
+fn pinhole(photo: &Photo) -> settle::Pinhole {
     let usual = reference::assumed_focal_px(photo);
     let focal_px = photo.focal_px().map_or([0.8, 1.0, 1.3, 1.7, 2.5].map(|k| k * usual).to_vec(), |f| vec![f]);
-    shadow::Pinhole { focal_px }
+    settle::Pinhole { focal_px }
 }
 
 /// A figure that was laid round a shadow, judged by all its edges.

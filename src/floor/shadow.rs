@@ -3,11 +3,12 @@
 //! pocket. Letters' and chips' shadows, and those of things that lie about, are tried as well: the far walls decide.
 
 use super::rectangle::{self, Rectangle};
+use super::round::round;
 use super::search::Sight;
+use super::settle::{Pinhole, settled};
 use crate::geometry::{Point, signed_area};
 use crate::raster::{Mask, Plane};
 use imageproc::geometry::approximate_polygon_dp;
-use nalgebra::{SMatrix, SVector, Vector3};
 use rayon::prelude::*;
 
 /// Light over that round about under which a sample may be a wall's shadow: from black (0.3) to one that a bright room
@@ -237,131 +238,8 @@ fn shaded(sight: &Sight, corners: &[Point; 4]) -> Option<f64> {
     (longest > 0.4).then(|| shares.iter().sum::<f64>() * area.sqrt())
 }
 
-/// What perspective makes of a rectangle: each side by itself at the strongest places for it, its ends up to a third of its
-/// length (a half of the box's depth) inwards and a quarter outwards of the box; of all fours of such places those that a camera can see a rectangle as,
-/// best first, each with [`Pinhole::sees_rectangle`]. The box itself where there is none. `soft` as for [`notched`].
-fn settled(
-    sight: &Sight,
-    edges: &(Plane, Plane),
-    soft: &(Plane, Plane),
-    corners: [Point; 4],
-    camera: &Pinhole,
-) -> Vec<(f64, [Point; 4])> {
-    let length = |i: usize| corners[i % 4].distance(corners[(i + 1) % 4]);
-    let side = |i: usize| (corners[i], corners[(i + 1) % 4]);
-    let sides = [0, 1, 2, 3].map(|i| placed(sight, edges, soft, side(i), length(i + 1).min(length(i + 3))));
-    let mut fours: Vec<(f64, f64, [Point; 4])> = Vec::new();
-    for pick in 0..sides.iter().map(Vec::len).product() {
-        let mut rest: usize = pick;
-        let lines = sides.each_ref().map(|s| {
-            let k = rest % s.len();
-            rest /= s.len();
-            &s[k]
-        });
-        let met = [0, 1, 2, 3].map(|i| rectangle::crossing(lines[(i + 3) % 4].1, lines[i].1));
-        let [Some(p), Some(q), Some(r), Some(s)] = met else { continue };
-        let four = [p, q, r, s];
-        if let Some(facing) = camera.sees_rectangle(&four) {
-            let seen = lines.iter().map(|l| l.0.min(PLAIN)).sum::<f64>();
-            fours.push((seen * facing.powi(4) * signed_area(&four).abs().sqrt(), facing, four));
-        }
-    }
-    fours.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let mut kept: Vec<(f64, [Point; 4])> = Vec::new();
-    for (_, facing, four) in fours {
-        let same = |k: &(f64, [Point; 4])| k.1.iter().zip(&four).all(|(p, q)| p.distance(*q) < 6.0 * sight.step);
-        if kept.len() < FOURS && !kept.iter().any(same) {
-            kept.push((facing, four));
-        }
-    }
-    if kept.is_empty() { vec![(1.0, corners)] } else { kept }
-}
-
-/// Strength of a side that is plainly seen, twice the least that counts as seen: a stronger one is none the better.
-const PLAIN: f64 = 0.05;
-/// Fours of sides that are judged by all their edges, and places looked at for each side.
-const FOURS: usize = 24;
-const PLACES: usize = 4;
-
-/// Up to [`PLACES`] places of the side of a box that is `depth` deep behind it, and its own, each with its strength: a
-/// coarse grid's strongest, well apart, then refined.
-fn placed(
-    sight: &Sight,
-    edges: &(Plane, Plane),
-    soft: &(Plane, Plane),
-    (a, b): (Point, Point),
-    depth: f64,
-) -> Vec<(f64, (Point, Point))> {
-    let n = rectangle::along(a, b, sight.step).1;
-    let line = |t: f64, u: f64| (a + n * t, b + n * u);
-    let cell = 4.0 * sight.step;
-    let reach = a.distance(b).min(1.5 * depth) / cell;
-    let (out, inward) = ((reach / 4.0).ceil() as i32, (reach / 3.0).ceil() as i32);
-    let mut grid: Vec<(f64, i32, i32)> = Vec::new();
-    for (t, u) in (-out..=inward).flat_map(|t| (-out..=inward).map(move |u| (t, u))) {
-        let (p, q) = line(f64::from(t) * cell, f64::from(u) * cell);
-        grid.push((rectangle::strength(sight, soft, p, q, 12.0), t, u));
-    }
-    grid.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let mut far: Vec<(f64, i32, i32)> = Vec::new();
-    let apart = 3.max(out / 2);
-    for g in grid {
-        if far.len() < PLACES && far.iter().all(|f| (f.1 - g.1).abs() > apart || (f.2 - g.2).abs() > apart) {
-            far.push(g);
-        }
-    }
-    // Where the box has it is one more: a wall may hardly be seen.
-    far.push((0.0, 0, 0));
-    let refined = |(_, t, u): (f64, i32, i32)| {
-        let strength = |t: f64, u: f64| {
-            let (p, q) = line(t, u);
-            rectangle::side_strength(sight, edges, p, q)
-        };
-        let mut at = (f64::from(t) * cell, f64::from(u) * cell);
-        let (mut best, mut move_by) = (strength(at.0, at.1), cell);
-        while move_by > 0.2 * sight.step {
-            let tries = [(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)];
-            let better = tries
-                .map(|(p, q)| (at.0 + p * move_by, at.1 + q * move_by))
-                .into_iter()
-                .map(|p| (strength(p.0, p.1), p))
-                .filter(|p| p.0 > best)
-                .max_by(|a, b| a.0.total_cmp(&b.0));
-            match better {
-                Some(found) => (best, at) = found,
-                None => move_by /= 2.0,
-            }
-        }
-        (best, line(at.0, at.1))
-    };
-    far.into_iter().map(refined).collect()
-}
-
-/// The camera over a plane that is still seen as the photo shows it: pixels about the photo's middle.
-pub struct Pinhole {
-    /// Focal lengths that may be its own, px.
-    pub focal_px: Vec<f64>,
-}
-
-impl Pinhole {
-    /// Whether a four-sided figure can be a rectangle: at one of the focal lengths its sides' directions in space are square
-    /// and the plane leans by no more than a camera is held. If so, the largest cosine of the lean: what is seen aslant is
-    /// rarer. 4 degrees: sides of 200 px found within a pixel, seen from 35 degrees; with 1 true rims fall out, with 15 a
-    /// side along the grain stays in.
-    fn sees_rectangle(&self, corners: &[Point; 4]) -> Option<f64> {
-        let seen = |f: &f64| {
-            let ray = corners.map(|c| Vector3::new(c.x, c.y, *f));
-            let plane = [0, 1, 2, 3].map(|i| ray[i].cross(&ray[(i + 1) % 4]));
-            let (d, e) = (plane[0].cross(&plane[2]).normalize(), plane[1].cross(&plane[3]).normalize());
-            let facing = d.cross(&e).normalize().z.abs();
-            (d.dot(&e).abs() < 4f64.to_radians().sin() && facing > 50f64.to_radians().cos()).then_some(facing)
-        };
-        self.focal_px.iter().filter_map(seen).max_by(f64::total_cmp)
-    }
-}
-
-/// The same with one corner left standing (an L), where the two walls of that corner are seen better than the two pieces
-/// of the box that they replace. `soft`: the edges smoothed over four samples, so that a grid of as many meets each wall.
+/// A four-sided figure with one corner left standing (an L), where the two walls of that corner are seen better than the two
+/// pieces of the figure that they replace. `soft`: the edges smoothed over four samples, so that a grid of as many meets each wall.
 pub fn notched(sight: &Sight, edges: &(Plane, Plane), soft: &(Plane, Plane), q: &[Point; 4]) -> Option<Vec<Point>> {
     let mut best: Option<(f64, usize, f64, f64)> = None;
     let corner = |i: usize| (q[(i + 3) % 4], q[i], q[(i + 1) % 4], q[(i + 2) % 4]);
@@ -395,82 +273,4 @@ pub fn notched(sight: &Sight, edges: &(Plane, Plane), soft: &(Plane, Plane), q: 
     let (p, r) = (before.lerp(at, s), at.lerp(after, t));
     let shape = vec![far, before, p, p.lerp(far.lerp(after, s), t), r, after];
     (g > 0.0).then(|| rectangle::snapped(sight, edges, &shape))
-}
-
-/// A round whose rim the group's contour follows for at least a quarter of the way round.
-fn round(sight: &Sight, edges: &(Plane, Plane), contour: &[Point]) -> Option<Laid> {
-    let near = 1.5 * sight.step;
-    let (a, b) = super::cut::bounds(contour);
-    let size = a.distance(b);
-    let n = contour.len();
-    if n < 60 {
-        return None;
-    }
-    // Three points a third of the contour's stretch apart at most: 400 draws meet an arc that holds a quarter of the points
-    // with near certainty (1 - (1 - 1/64)^400 = 0.998).
-    let mut state = 12345u64;
-    let mut draw = || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        contour[((state >> 33) as usize) % n]
-    };
-    let mut best: Option<(usize, Point, f64)> = None;
-    for _ in 0..400 {
-        let Some((m, r)) = through([draw(), draw(), draw()]) else { continue };
-        if r < 0.25 * size || r > 1.2 * size {
-            continue;
-        }
-        let on = contour.iter().step_by(3).filter(|p| (p.distance(m) - r).abs() < near).count();
-        if best.is_none_or(|b| on > b.0) {
-            best = Some((on, m, r));
-        }
-    }
-    let (on, middle, radius) = best?;
-    let covered = on as f64 * 3.0 * contour[0].distance(contour[1]).max(2.0 * sight.step);
-    if covered < 0.25 * std::f64::consts::TAU * radius {
-        return None;
-    }
-    // Perspective makes it an ellipse: radius over the angle up to the second order.
-    let terms = |a: f64| SVector::<f64, 5>::from([1.0, a.cos(), a.sin(), (2.0 * a).cos(), (2.0 * a).sin()]);
-    let mut shape = terms(0.0) * 0.0;
-    shape[0] = radius;
-    for reach in [0.1, 0.05, 0.03] {
-        let (mut m, mut v) = (SMatrix::<f64, 5, 5>::identity() * 1e-6, SVector::<f64, 5>::zeros());
-        for k in 0..180 {
-            let a = f64::from(k).to_radians() * 2.0;
-            let out = Point::new(a.cos(), a.sin());
-            let expected = terms(a).dot(&shape);
-            let steps = (reach * radius / (0.5 * sight.step)).ceil() as i32;
-            let found = (-steps..=steps)
-                .map(|t| expected + f64::from(t) * 0.5 * sight.step)
-                .map(|r| (rectangle::across(sight, edges, middle + out * r, out).abs().min(0.25), r))
-                .max_by(|x, y| {
-                    (x.0 - 0.3 * (x.1 - expected).abs() / radius)
-                        .total_cmp(&(y.0 - 0.3 * (y.1 - expected).abs() / radius))
-                });
-            if let Some((strength, r)) = found.filter(|f| f.0 > 0.025) {
-                m += terms(a) * terms(a).transpose() * strength;
-                v += terms(a) * (r * strength);
-            }
-        }
-        shape = m.cholesky()?.solve(&v);
-    }
-    let flat = shape[3].hypot(shape[4]) / shape[0];
-    // 0.2: a circle seen 48 degrees from above its plane.
-    if !(flat < 0.2 && shape[0] > 0.0) {
-        return None;
-    }
-    let outline: Vec<Point> = (0..72)
-        .map(|k| f64::from(k).to_radians() * 5.0)
-        .map(|a| middle + Point::new(a.cos(), a.sin()) * terms(a).dot(&shape))
-        .collect();
-    Some(Laid { area: signed_area(&outline).abs(), outline, axis: None, what: "a circle" })
-}
-
-/// Middle and radius of the circle through three points.
-fn through([a, b, c]: [Point; 3]) -> Option<(Point, f64)> {
-    let (p, q) = (b - a, c - a);
-    let d = 2.0 * (p.x * q.y - p.y * q.x);
-    let (pp, qq) = (p.x * p.x + p.y * p.y, q.x * q.x + q.y * q.y);
-    let m = Point::new(q.y * pp - p.y * qq, p.x * qq - q.x * pp) * (1.0 / d);
-    (d.abs() > 1e-9 * (pp + qq)).then(|| (a + m, m.x.hypot(m.y)))
 }
