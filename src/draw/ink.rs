@@ -20,6 +20,8 @@ pub enum Ink {
     Lamp,
     /// A ragged piece of the rim.
     Ragged,
+    /// A ring where the cutter turned.
+    Ring,
     /// Where the plan makes a mark likely: nothing that was measured.
     Foretold,
 }
@@ -37,6 +39,7 @@ impl Ink {
             Self::Reference => [240, 228, 66],
             Self::Lamp => [240, 228, 66],
             Self::Ragged => [213, 94, 0],
+            Self::Ring => [204, 121, 167],
             // Outside the eight hues: what is foretold must not pass for what was found.
             Self::Foretold => [255, 0, 255],
         }
@@ -50,7 +53,7 @@ impl Ink {
         match self {
             Self::Family(_) => 1.0,
             Self::Outline | Self::Reference => 1.5,
-            Self::Shade | Self::Lit => 2.5,
+            Self::Shade | Self::Lit | Self::Ring => 2.5,
             Self::Strip => 1.0,
             Self::Ragged => 3.0,
             Self::Foretold => 2.0,
@@ -68,6 +71,6 @@ impl Ink {
     }
     /// Whether a dark line is laid under it, so that it shows on light ground as well.
     pub fn cased(self) -> bool {
-        matches!(self, Self::Outline | Self::Reference | Self::Lamp | Self::Ragged | Self::Foretold)
+        matches!(self, Self::Outline | Self::Reference | Self::Lamp | Self::Ragged | Self::Ring | Self::Foretold)
     }
 }

@@ -126,7 +126,7 @@ pub(super) fn marks(marks: &Marks, patch: &Patch, place: &dyn Fn(Point) -> Point
                 let (s, c) = (f64::from(k) * std::f64::consts::TAU / 24.0).sin_cos();
                 place(*p + Point::new(c, s) * radius.value)
             };
-            Shape { points: (0..24).map(on).collect(), closed: true, ink: Ink::Strip }
+            Shape { points: (0..24).map(on).collect(), closed: true, ink: Ink::Ring }
         }));
     }
     for e in &marks.edges {

@@ -89,7 +89,17 @@ fn outline(points: &[Point], closed: bool) -> String {
 /// What the colours of these shapes mean.
 pub(super) fn key(shapes: &[Shape], i: &Inspection) -> Vec<KeyEntry> {
     let families = (0..i.marks.families.len()).map(Ink::Family);
-    let rest = [Ink::Shade, Ink::Lit, Ink::Strip, Ink::Ragged, Ink::Outline, Ink::Reference, Ink::Lamp, Ink::Foretold];
+    let rest = [
+        Ink::Shade,
+        Ink::Lit,
+        Ink::Strip,
+        Ink::Ragged,
+        Ink::Ring,
+        Ink::Outline,
+        Ink::Reference,
+        Ink::Lamp,
+        Ink::Foretold,
+    ];
     let used = |ink: &Ink| shapes.iter().any(|s| s.ink == *ink);
     families.chain(rest).filter(used).map(|ink| KeyEntry { swatch: swatch(ink), text: meaning(ink, i) }).collect()
 }
@@ -123,6 +133,7 @@ fn meaning(ink: Ink, i: &Inspection) -> String {
         Ink::Reference => "reference for the scale".into(),
         Ink::Lamp => "direction of the light".into(),
         Ink::Ragged => "ragged piece of the top edge (drawn beside it)".into(),
+        Ink::Ring => "ring of the cutter's size, where it turned".into(),
         Ink::Foretold => "foretold by the plan, not measured: first cuts at full width (bands), corners (crosses), places where the cutter goes in (diamonds)".into(),
     }
 }

@@ -195,7 +195,7 @@ pub fn weigh(
         .collect();
     changes::agree(&mut findings);
     let (top, second) = (order[0], order[1]);
-    let seen = words::seen(&d, line_of(top), strip_of(top));
+    let seen = words::seen(&d, cases[top].cause, line_of(top), strip_of(top));
     let headline = words::headline(&d, verdict, (cases[top].cause, p[top]), Some(cases[second].cause), seen);
     let open = p[top] < OPEN && verdict != Verdict::Both;
     let causes: Vec<(Cause, f64)> = order.iter().map(|i| (cases[*i].cause, p[*i])).collect();

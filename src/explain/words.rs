@@ -21,7 +21,11 @@ fn strip_seen(d: &Digest, s: &Strip) -> String {
 }
 
 /// What was seen that speaks for a cause, in a few words.
-pub fn seen(d: &Digest, line: Option<&Line>, strip: Option<&Strip>) -> Option<String> {
+pub fn seen(d: &Digest, cause: Cause, line: Option<&Line>, strip: Option<&Strip>) -> Option<String> {
+    let rings = d.marks.turns.as_ref().map_or(0, |t| t.places.len());
+    if cause == Cause::TurnMarks && rings > 0 {
+        return Some(format!("{rings} rings of the cutter's size"));
+    }
     strip.map(|s| strip_seen(d, s)).or_else(|| line.map(|l| lines_seen(d, l))).or_else(|| {
         let h = d.loose.median_height_um.map_or(String::new(), |h| format!(", about {} high", d.units.show_height(h)));
         (!d.loose.indices.is_empty()).then(|| format!("{} single edges{h}", d.loose.indices.len()))
@@ -53,7 +57,7 @@ pub fn summary(d: &Digest, cause: Cause, line: Option<&Line>, strip: Option<&Str
             _ => line_of.into(),
         },
         Cause::WoodFigure | Cause::FuzzOrTear | Cause::TurnMarks => line_of.into(),
-        _ => seen(d, line, strip).map_or(line_of.into(), |s| format!("{line_of} Seen: {s}.")),
+        _ => seen(d, cause, line, strip).map_or(line_of.into(), |s| format!("{line_of} Seen: {s}.")),
     }
 }
 
