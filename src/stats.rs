@@ -58,6 +58,20 @@ pub fn fit_line(x: &[f64], y: &[f64], w: Option<&[f64]>) -> Option<(f64, f64, f6
     Some((a, b, (s2 / n as f64 + (sb * mx).powi(2)).sqrt(), sb))
 }
 
+/// Draws in a fixed sequence (Knuth's 64-bit linear congruence), so that one photo always gives one answer.
+pub struct Draws(u64);
+
+impl Draws {
+    pub fn new(seed: u64) -> Self {
+        Self(seed)
+    }
+    /// A number under `n`, which is not 0.
+    pub fn below(&mut self, n: usize) -> usize {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 33) as usize % n
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -121,6 +121,11 @@ pub fn wrap_360(deg: f64) -> f64 {
     if w >= 360.0 { 0.0 } else { w }
 }
 
+/// The turn from direction a to direction b, in [-180, 180).
+pub fn turn(a: f64, b: f64) -> f64 {
+    wrap_360(b - a + 180.0) - 180.0
+}
+
 /// Smallest difference a - b of two line directions, in (-90, 90].
 pub fn line_difference(a: f64, b: f64) -> f64 {
     let d = wrap_180(a - b);

@@ -3,7 +3,7 @@
 use super::digest::{ALIGNED_DEG, EDGE_SNR, Line, across, along_figure};
 use super::weights::ramp;
 use crate::floor::Patch;
-use crate::geometry::{Point, to_segment};
+use crate::geometry::{Point, to_outline};
 use crate::marks::{Edge, Marks, Polarity};
 use crate::plan::{PlannedCut, Shape};
 use crate::units::line_difference;
@@ -53,10 +53,7 @@ fn explained(edges: &[Edge], lines: &[Line], outline: &[Point]) -> Vec<bool> {
     let mut out = vec![false; edges.len()];
     for l in lines.iter().filter(|l| l.real > 0.4) {
         if l.family.along_walls.is_some() {
-            let off = |p: Point| {
-                let sides = outline.iter().zip(outline.iter().cycle().skip(1));
-                sides.map(|(a, b)| to_segment(p, *a, *b)).fold(f64::INFINITY, f64::min)
-            };
+            let off = |p: Point| to_outline(p, outline);
             let along = |e: &Edge| (off(e.from) - off(e.to)).abs() < e.length * ALIGNED_DEG.to_radians().sin();
             out.iter_mut().zip(edges).for_each(|(o, e)| *o |= along(e));
             continue;
@@ -146,9 +143,7 @@ pub fn fillet(e: &Edge, patch: &Patch, plan: &PlannedCut, scaled: bool) -> bool 
     // A flat cutter leaves no rounding, but a lit wall throws light on its foot; no strip of a pass is narrower than half a
     // stepover there.
     let reach = if round { 0.65 * d } else { (0.5 * plan.stepover_mm.unwrap_or(d)).min(0.25 * d) };
-    let middle = e.from.lerp(e.to, 0.5);
-    let n = patch.outline.len();
-    (0..n).any(|i| to_segment(middle, patch.outline[i], patch.outline[(i + 1) % n]) < reach)
+    to_outline(e.from.lerp(e.to, 0.5), &patch.outline) < reach
 }
 
 /// How much an edge may be a streak of the wood's own figure, 0 to 1: along the figure's lines, where there is one.

@@ -26,7 +26,7 @@ mod verdict;
 mod weights;
 mod words;
 
-pub use changes::{LAMP, Lever, MANUAL, RUNNING, SPINDLE};
+pub use changes::{CAUTIONS, Lever};
 pub use predicted::Predicted;
 pub use words::sureness;
 

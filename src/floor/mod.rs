@@ -112,6 +112,7 @@ impl Patch {
             view,
         }
     }
+
     /// Least and largest place of the outline along a direction of the floor frame, degrees.
     pub fn reach(&self, deg: f64) -> (f64, f64) {
         let (s, c) = deg.to_radians().sin_cos();

@@ -4,7 +4,6 @@ use super::rectangle;
 use super::rectangle::Rectangle;
 use super::region;
 use super::search::Sight;
-use super::settle;
 use super::shadow;
 use crate::geometry::Point;
 use crate::geometry::contains;
@@ -54,20 +53,14 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
     let edges = sight.edges(1.2);
     let mm = frame.scale.map(|_| 1.0);
     let mut all = Vec::new();
-    let mut clear = false;
+    let (mut clear, mut planned) = (false, None);
     if let (Some((w, h)), Some(_)) = (plan.pocket_mm, mm)
         && let Some((r, _)) = rectangle::find(&sight, (w, h))
     {
         let r = rectangle::refine(&sight, &edges, r);
         let look = looks(&sight, &edges, &r.corners());
         clear = look.seen > CLEAR && look.shadow >= 0.1;
-        // A pocket of that size with one corner left standing.
-        let l = (!clear).then(|| shadow::notched(&sight, &edges, &sight.edges(4.0), &r.corners())).flatten();
-        all.extend(l.map(|outline| {
-            let (area, axis, what) = (r.width * r.height, Some(r.angle), "an L of the planned pocket's size");
-            let c = by_shadow(&sight, &edges, shadow::Laid { outline, area, axis, what });
-            Candidate { worth: PLANNED * c.worth, ..c }
-        }));
+        planned = Some(r);
         let share = look.seen * 100.0;
         let how = format!("the plan's {w:.0} x {h:.0} mm rectangle was found by its edges ({share:.0} % of them seen)");
         all.push(Candidate {
@@ -84,8 +77,17 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
             all.extend(shaped(&sight, &edges, c));
             all.extend(from_shadow(&sight, &edges, c));
         }
-        let camera = mm.is_none().then(|| pinhole(photo));
-        all.extend(shadow::laid(&sight, &edges, camera.as_ref()).into_iter().map(|l| by_shadow(&sight, &edges, l)));
+        let soft = sight.edges(4.0);
+        let lens = mm.is_none().then(|| focal_lengths(photo));
+        let laid = shadow::laid(&sight, &edges, &soft, lens.as_deref());
+        all.extend(laid.into_iter().map(|l| by_shadow(&sight, &edges, l)));
+        // A pocket of the plan's size with one corner left standing.
+        let notched = planned.and_then(|r| Some((r, shadow::notched(&sight, &edges, &soft, &r.corners())?)));
+        all.extend(notched.map(|(r, outline)| {
+            let (area, axis, what) = (r.width * r.height, Some(r.angle), "an L of the planned pocket's size");
+            let c = by_shadow(&sight, &edges, shadow::Laid { outline, area, axis, what });
+            Candidate { worth: PLANNED * c.worth, ..c }
+        }));
     }
     all.retain(|c| c.worth > 0.0);
     all.sort_by(|a, b| b.worth.total_cmp(&a.worth));
@@ -107,12 +109,11 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
     Some(Found { outline: rectangle::rounded(&best.outline, radius), plain: true, axis: best.axis, how: best.how })
 }
 
-/// What may be known of the camera: the file's focal length, else those of the lenses that phones and cameras have, from wide
-/// to long (0.8 to 2.5 times the usual one).
-fn pinhole(photo: &Photo) -> settle::Pinhole {
+/// Focal lengths that the photo may have been taken with, px: the file's, else those of the lenses that phones and cameras
+/// have, from wide to long (0.8 to 2.5 times the usual one).
+fn focal_lengths(photo: &Photo) -> Vec<f64> {
     let usual = reference::assumed_focal_px(photo);
-    let focal_px = photo.focal_px().map_or([0.8, 1.0, 1.3, 1.7, 2.5].map(|k| k * usual).to_vec(), |f| vec![f]);
-    settle::Pinhole { focal_px }
+    photo.focal_px().map_or([0.8, 1.0, 1.3, 1.7, 2.5].map(|k| k * usual).to_vec(), |f| vec![f])
 }
 
 /// A figure that was laid round a shadow, judged by all its edges.
@@ -120,9 +121,8 @@ fn by_shadow(sight: &Sight, edges: &(Plane, Plane), laid: shadow::Laid) -> Candi
     let look = looks(sight, edges, &laid.outline);
     let how = format!("{} was found round the walls' shadow ({:.0} % of its edges seen)", laid.what, look.seen * 100.0);
     // A standing corner can be laid along many a line.
-    let least = if laid.outline.len() == 6 { 0.75 } else { 0.5 };
-    let plain = if laid.outline.len() == 6 { FREE } else { 1.0 };
-    let worth = Look { area: laid.area / sight.whole(), ..look }.worth(least) * plain;
+    let (least, share) = if laid.outline.len() == 6 { (0.75, FREE) } else { (0.5, 1.0) };
+    let worth = Look { area: laid.area / sight.whole(), ..look }.worth(least) * share;
     Candidate { outline: laid.outline, axis: laid.axis, plain: true, how, worth }
 }
 
@@ -203,14 +203,8 @@ fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
     let mut runs_on = 0;
     let n = outline.len();
     // A shadow just inside: darker than outside by half, and dark for the place (beside a bright wall the floor only looks so).
-    let dim = |p: Point| {
-        let q = sight.to_sample(p);
-        sight.ratio.bilinear(q.x, q.y) < 0.6
-    };
-    let drop = |p: Point, inward: Point| {
-        let (from, to) = (p - inward * (5.0 * s), p + inward * (5.0 * s));
-        if dim(to) { sight.log_at(from) - sight.log_at(to) } else { 0.0 }
-    };
+    let shady =
+        |p: Point, inward: Point| sight.ratio_at(p + inward * (5.0 * s)) < 0.6 && sight.drop(p, inward, 5.0) > 0.7;
     for i in 0..n {
         let (a, b) = (outline[i], outline[(i + 1) % n]);
         let length = a.distance(b);
@@ -232,7 +226,7 @@ fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
             // Nine samples farther out on the stock: the same grain, but no line along this outline.
             let here = strongest(-5, 5);
             seen += f64::from(u8::from(here > 0.025 && here > 1.3 * strongest(-22, -12)));
-            shadow += f64::from(u8::from(drop(p, inward) > 0.7));
+            shadow += f64::from(u8::from(shady(p, inward)));
         }
         // A whole side of 24 samples or more: short of an end, where another wall's shadow reaches it.
         if total - before.1 > 12.0 && shadow - before.0 > 0.85 * (total - before.1) {
@@ -242,7 +236,7 @@ fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
         if n <= 12 && shadow - before.0 > 0.5 * (total - before.1) {
             let out = |end: Point, way: f64, next: Point| {
                 let turned = (next - end).x * inward.x + (next - end).y * inward.y > 0.0;
-                let on = (6..16).filter(|k| drop(end + d * (way * f64::from(*k) * s), inward) > 0.7).count();
+                let on = (6..16).filter(|k| shady(end + d * (way * f64::from(*k) * s), inward)).count();
                 i32::from(turned && on >= 8)
             };
             runs_on += out(a, -1.0, outline[(i + n - 1) % n]) + out(b, 1.0, outline[(i + 2) % n]);
@@ -259,10 +253,9 @@ fn looks(sight: &Sight, edges: &(Plane, Plane), outline: &[Point]) -> Look {
                 a.y + (b.y - a.y) * (f64::from(j) + 0.5) / 40.0,
             );
             if contains(outline, p) {
-                let q = sight.to_sample(p);
                 inside += 1.0;
                 // Half-way between the blackest shadow and one that a blurred picture or a bright room leaves.
-                dark += f64::from(u8::from(sight.ratio.bilinear(q.x, q.y) < 0.45));
+                dark += f64::from(u8::from(sight.ratio_at(p) < 0.45));
             }
         }
     }

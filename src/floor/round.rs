@@ -5,6 +5,7 @@ use super::search::Sight;
 use super::shadow::Laid;
 use crate::geometry::{Point, signed_area};
 use crate::raster::Plane;
+use crate::stats::Draws;
 use nalgebra::{SMatrix, SVector};
 
 /// A round whose rim the group's contour follows for at least a quarter of the way round.
@@ -18,11 +19,8 @@ pub fn round(sight: &Sight, edges: &(Plane, Plane), contour: &[Point]) -> Option
     }
     // Three points a third of the contour's stretch apart at most: 400 draws meet an arc that holds a quarter of the points
     // with near certainty (1 - (1 - 1/64)^400 = 0.998).
-    let mut state = 12345u64;
-    let mut draw = || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        contour[((state >> 33) as usize) % n]
-    };
+    let mut draws = Draws::new(12345);
+    let mut draw = || contour[draws.below(n)];
     let mut best: Option<(usize, Point, f64)> = None;
     for _ in 0..400 {
         let Some((m, r)) = through([draw(), draw(), draw()]) else { continue };

@@ -101,6 +101,16 @@ impl Sight {
         let q = self.to_sample(p);
         f64::from(self.log.bilinear(q.x, q.y))
     }
+    /// How much darker (natural logarithm) a place `samples` inwards of a border is than one as far outwards; `inward`: unit.
+    pub fn drop(&self, p: Point, inward: Point, samples: f64) -> f64 {
+        let off = inward * (samples * self.step);
+        self.log_at(p - off) - self.log_at(p + off)
+    }
+    /// Light over that round about at a point of the rim's plane.
+    pub fn ratio_at(&self, p: Point) -> f32 {
+        let q = self.to_sample(p);
+        self.ratio.bilinear(q.x, q.y)
+    }
     pub fn is_dark(&self, q: Point) -> bool {
         let at = |v: f64, n: usize| v.round().clamp(0.0, n as f64 - 1.0) as usize;
         self.dark.at(at(q.x, self.dark.width), at(q.y, self.dark.height))

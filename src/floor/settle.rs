@@ -4,18 +4,19 @@ use super::rectangle;
 use super::search::Sight;
 use crate::geometry::{Point, signed_area};
 use crate::raster::Plane;
+use crate::reference::STEEPEST_DEG;
 use nalgebra::Vector3;
 
 /// What perspective makes of a rectangle: each side by itself at the strongest places for it, its ends up to a third of its
 /// length (a half of the box's depth) inwards and a quarter outwards of the box; of all fours of such places those that a
-/// camera can see a rectangle as, best first, each with [`Pinhole::sees_rectangle`]. The box itself where there is none.
+/// camera of one of the focal lengths can see a rectangle as, best first, each with [`facing`]. The box itself where there is none.
 /// `soft`: the edges smoothed over four samples, so that a grid of as many meets each wall.
 pub fn settled(
     sight: &Sight,
     edges: &(Plane, Plane),
     soft: &(Plane, Plane),
     corners: [Point; 4],
-    camera: &Pinhole,
+    focal_px: &[f64],
 ) -> Vec<(f64, [Point; 4])> {
     let length = |i: usize| corners[i % 4].distance(corners[(i + 1) % 4]);
     let side = |i: usize| (corners[i], corners[(i + 1) % 4]);
@@ -31,7 +32,7 @@ pub fn settled(
         let met = [0, 1, 2, 3].map(|i| rectangle::crossing(lines[(i + 3) % 4].1, lines[i].1));
         let [Some(p), Some(q), Some(r), Some(s)] = met else { continue };
         let four = [p, q, r, s];
-        if let Some(facing) = camera.sees_rectangle(&four) {
+        if let Some(facing) = facing(&four, focal_px) {
             let seen = lines.iter().map(|l| l.0.min(PLAIN)).sum::<f64>();
             fours.push((seen * facing.powi(4) * signed_area(&four).abs().sqrt(), facing, four));
         }
@@ -107,25 +108,17 @@ fn placed(
     far.into_iter().map(refined).collect()
 }
 
-/// The camera over a plane that is still seen as the photo shows it: pixels about the photo's middle.
-pub struct Pinhole {
-    /// Focal lengths that may be its own, px.
-    pub focal_px: Vec<f64>,
-}
-
-impl Pinhole {
-    /// Whether a four-sided figure can be a rectangle: at one of the focal lengths its sides' directions in space are square
-    /// and the plane leans by no more than a camera is held. If so, the largest cosine of the lean: what is seen aslant is
-    /// rarer. 4 degrees: sides of 200 px found within a pixel, seen from 35 degrees; with 1 true rims fall out, with 15 a
-    /// side along the grain stays in.
-    fn sees_rectangle(&self, corners: &[Point; 4]) -> Option<f64> {
-        let seen = |f: &f64| {
-            let ray = corners.map(|c| Vector3::new(c.x, c.y, *f));
-            let plane = [0, 1, 2, 3].map(|i| ray[i].cross(&ray[(i + 1) % 4]));
-            let (d, e) = (plane[0].cross(&plane[2]).normalize(), plane[1].cross(&plane[3]).normalize());
-            let facing = d.cross(&e).normalize().z.abs();
-            (d.dot(&e).abs() < 4f64.to_radians().sin() && facing > 50f64.to_radians().cos()).then_some(facing)
-        };
-        self.focal_px.iter().filter_map(seen).max_by(f64::total_cmp)
-    }
+/// Whether a four-sided figure (pixels about the photo's middle) can be a rectangle: at one of the focal lengths its sides'
+/// directions in space are square and the plane leans by no more than a camera is held. If so, the largest cosine of the
+/// lean: what is seen aslant is rarer. 4 degrees: sides of 200 px found within a pixel, seen from 35 degrees; with 1 true
+/// rims fall out, with 15 a side along the grain stays in.
+fn facing(corners: &[Point; 4], focal_px: &[f64]) -> Option<f64> {
+    let seen = |f: &f64| {
+        let ray = corners.map(|c| Vector3::new(c.x, c.y, *f));
+        let plane = [0, 1, 2, 3].map(|i| ray[i].cross(&ray[(i + 1) % 4]));
+        let (d, e) = (plane[0].cross(&plane[2]).normalize(), plane[1].cross(&plane[3]).normalize());
+        let facing = d.cross(&e).normalize().z.abs();
+        (d.dot(&e).abs() < 4f64.to_radians().sin() && facing > STEEPEST_DEG.to_radians().cos()).then_some(facing)
+    };
+    focal_px.iter().filter_map(seen).max_by(f64::total_cmp)
 }

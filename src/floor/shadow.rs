@@ -5,7 +5,7 @@
 use super::rectangle::{self, Rectangle};
 use super::round::round;
 use super::search::Sight;
-use super::settle::{Pinhole, settled};
+use super::settle::settled;
 use crate::geometry::{Point, signed_area};
 use crate::raster::{Mask, Plane};
 use imageproc::geometry::approximate_polygon_dp;
@@ -31,36 +31,54 @@ pub struct Laid {
     pub what: &'static str,
 }
 
-/// Rectangles (four-sided figures where the picture still shows perspective: that is where a camera is given), pockets with one
-/// corner left standing, and rounds.
-pub fn laid(sight: &Sight, edges: &(Plane, Plane), camera: Option<&Pinhole>) -> Vec<Laid> {
-    let groups: Vec<Vec<Vec<Point>>> = LEVELS.par_iter().flat_map_iter(|level| groups(sight, *level)).collect();
-    let boxes = closely(sight, groups.iter().flat_map(|g| around(g)));
+/// One shadow, or two.
+struct Group {
+    /// Their contours, one after the other, and the diagonal of the box round them.
+    points: Vec<Point>,
+    size: f64,
+    /// The contours' sides, wiggles under a hundredth of the size drawn straight: rounded ends go, long sides stay.
+    sides: Vec<(Point, Point)>,
+}
+
+impl Group {
+    fn of(contours: &[&Vec<Point>]) -> Self {
+        let points: Vec<Point> = contours.iter().flat_map(|c| c.iter().copied()).collect();
+        let (a, b) = super::cut::bounds(&points);
+        let size = a.distance(b);
+        let sides = contours.iter().flat_map(|c| straight(c, size)).collect();
+        Self { points, size, sides }
+    }
+}
+
+/// Rectangles (four-sided figures where the picture still shows perspective: that is where the focal lengths that the camera
+/// may have are given, px), pockets with one corner left standing, and rounds. `soft` as for [`notched`].
+pub fn laid(sight: &Sight, edges: &(Plane, Plane), soft: &(Plane, Plane), lens: Option<&[f64]>) -> Vec<Laid> {
+    let groups: Vec<Group> = LEVELS.par_iter().flat_map_iter(|level| groups(sight, *level)).collect();
+    let boxes = closely(sight, groups.iter().flat_map(around));
     let elbows = closely(sight, groups.iter().flat_map(|g| elbows(sight, g)));
     let starts: Vec<[Point; 4]> = boxes.into_iter().chain(elbows).collect();
-    let soft = sight.edges(4.0);
     let mut all: Vec<Laid> = starts
         .into_par_iter()
         .flat_map_iter(|q| {
             let r = rectangle::refine_size(sight, edges, upright(&q));
-            let wholes = match camera {
+            let wholes = match lens {
                 None => vec![(1.0, r.corners())],
-                Some(camera) => settled(sight, edges, &soft, q, camera),
+                Some(focal_px) => settled(sight, edges, soft, q, focal_px),
             };
-            let what = if camera.is_none() { "a rectangle" } else { "a four-sided outline" };
+            let what = if lens.is_none() { "a rectangle" } else { "a four-sided outline" };
             let laid = |outline: Vec<Point>, area: f64, what| Laid { outline, area, axis: Some(r.angle), what };
             let mut both = Vec::new();
             for (i, (facing, whole)) in wholes.into_iter().enumerate() {
                 let area = signed_area(&whole).abs() * facing.powi(8);
                 both.push(laid(whole.to_vec(), area, what));
                 if i == 0 {
-                    both.extend(notched(sight, edges, &soft, &whole).map(|l| laid(l, area, "an L")));
+                    both.extend(notched(sight, edges, soft, &whole).map(|l| laid(l, area, "an L")));
                 }
             }
             both
         })
         .collect();
-    let rounds: Vec<Laid> = groups.par_iter().filter_map(|g| round(sight, edges, &g.concat())).collect();
+    let rounds: Vec<Laid> = groups.par_iter().filter_map(|g| round(sight, edges, &g.points)).collect();
     all.extend(rounds);
     all
 }
@@ -96,7 +114,7 @@ fn upright(q: &[Point; 4]) -> Rectangle {
 }
 
 /// Contours of the longest shadows under a level, on the plane: each by itself, and every two of them.
-fn groups(sight: &Sight, level: f32) -> Vec<Vec<Vec<Point>>> {
+fn groups(sight: &Sight, level: f32) -> Vec<Group> {
     let (w, h) = (sight.log.width / 2, sight.log.height / 2);
     let dark = Mask::from_fn(w, h, |i, j| {
         sight.valid.at(2 * i, 2 * j)
@@ -121,22 +139,17 @@ fn groups(sight: &Sight, level: f32) -> Vec<Vec<Vec<Point>>> {
         .collect();
     parts.sort_by(|a, b| b.0.total_cmp(&a.0));
     parts.truncate(MOST);
-    let mut out: Vec<Vec<Vec<Point>>> = parts.iter().map(|p| vec![p.1.clone()]).collect();
-    for i in 0..parts.len() {
-        for j in i + 1..parts.len() {
-            out.push(vec![parts[i].1.clone(), parts[j].1.clone()]);
-        }
+    let mut out: Vec<Group> = parts.iter().map(|p| Group::of(&[&p.1])).collect();
+    for (i, p) in parts.iter().enumerate() {
+        out.extend(parts[i + 1..].iter().map(|q| Group::of(&[&p.1, &q.1])));
     }
     out
 }
 
 /// Boxes round a group of contours, one for each direction in which a long side of it runs.
-fn around(group: &[Vec<Point>]) -> Vec<[Point; 4]> {
-    let all = group.concat();
-    let (a, b) = super::cut::bounds(&all);
-    let size = a.distance(b);
+fn around(group: &Group) -> Vec<[Point; 4]> {
     let along = |(p, q): &(Point, Point)| ((*q - *p).y.atan2((*q - *p).x)).rem_euclid(std::f64::consts::FRAC_PI_2);
-    let mut sides: Vec<(f64, f64)> = straight(group, size).iter().map(|s| (s.0.distance(s.1), along(s))).collect();
+    let mut sides: Vec<(f64, f64)> = group.sides.iter().map(|s| (s.0.distance(s.1), along(s))).collect();
     sides.sort_by(|a, b| b.0.total_cmp(&a.0));
     let mut turns: Vec<f64> = Vec::new();
     for (length, turn) in sides {
@@ -144,7 +157,7 @@ fn around(group: &[Vec<Point>]) -> Vec<[Point; 4]> {
             let d = (turn - t).rem_euclid(std::f64::consts::FRAC_PI_2);
             d.min(std::f64::consts::FRAC_PI_2 - d) < 2f64.to_radians()
         };
-        if length > 0.2 * size && turns.len() < 3 && !turns.iter().any(off) {
+        if length > 0.2 * group.size && turns.len() < 3 && !turns.iter().any(off) {
             turns.push(turn);
         }
     }
@@ -152,7 +165,8 @@ fn around(group: &[Vec<Point>]) -> Vec<[Point; 4]> {
         .into_iter()
         .map(|angle| {
             let (c, s) = (angle.cos(), angle.sin());
-            let turned: Vec<Point> = all.iter().map(|p| Point::new(p.x * c + p.y * s, p.y * c - p.x * s)).collect();
+            let turned: Vec<Point> =
+                group.points.iter().map(|p| Point::new(p.x * c + p.y * s, p.y * c - p.x * s)).collect();
             let (a, b) = super::cut::bounds(&turned);
             let m = (a + b) * 0.5;
             let middle = Point::new(m.x * c - m.y * s, m.x * s + m.y * c);
@@ -161,35 +175,30 @@ fn around(group: &[Vec<Point>]) -> Vec<[Point; 4]> {
         .collect()
 }
 
-/// The sides of contours whose wiggles under a hundredth of `size` are drawn straight: rounded ends go, long sides stay.
-fn straight(contours: &[Vec<Point>], size: f64) -> Vec<(Point, Point)> {
-    let back = |p: imageproc::point::Point<i32>| Point::new(f64::from(p.x), f64::from(p.y)) * (size / 1000.0);
-    let simple =
-        |c: &Vec<Point>| approximate_polygon_dp(&c.iter().map(|p| pixel(*p, size)).collect::<Vec<_>>(), 10.0, true);
-    let sides = |c: Vec<imageproc::point::Point<i32>>| {
-        (0..c.len()).map(|i| (back(c[i]), back(c[(i + 1) % c.len()]))).collect::<Vec<_>>()
-    };
-    contours.iter().flat_map(|c| sides(simple(c))).collect()
+/// The sides of a contour whose wiggles under a hundredth of `size` are drawn straight.
+fn straight(contour: &[Point], size: f64) -> Vec<(Point, Point)> {
+    // Thousandths of the size in whole numbers, which the polygon library asks for.
+    let k = 1000.0 / size.max(1e-12);
+    let pixels: Vec<_> = contour
+        .iter()
+        .map(|p| imageproc::point::Point::new((p.x * k).round() as i32, (p.y * k).round() as i32))
+        .collect();
+    let back = |p: &imageproc::point::Point<i32>| Point::new(f64::from(p.x), f64::from(p.y)) * (size / 1000.0);
+    let corners: Vec<Point> = approximate_polygon_dp(&pixels, 10.0, true).iter().map(back).collect();
+    corners.iter().copied().zip(corners.iter().copied().cycle().skip(1)).collect()
 }
 
 /// Two walls that meet, each in shadow from their corner to its other end, as the parallelogram they span: what hangs on the
 /// shadow elsewhere (a thing's own shadow, a letter's) has no say.
-fn elbows(sight: &Sight, group: &[Vec<Point>]) -> Vec<[Point; 4]> {
-    let (a, b) = super::cut::bounds(&group.concat());
-    let size = a.distance(b);
+fn elbows(sight: &Sight, group: &Group) -> Vec<[Point; 4]> {
     // With the shadow to the right, as inside an outline that runs clockwise on the screen.
     let shaded = |(p, q): (Point, Point)| {
         let (points, n) = rectangle::along(p, q, 2.0 * sight.step);
-        let drop =
-            |m: &&Point| sight.log_at(**m - n * (5.0 * sight.step)) - sight.log_at(**m + n * (5.0 * sight.step)) > 0.5;
-        5 * points.iter().filter(drop).count() > 3 * points.len()
+        5 * points.iter().filter(|m| sight.drop(**m, n, 5.0) > 0.5).count() > 3 * points.len()
     };
-    let long = |s: &(Point, Point)| s.0.distance(s.1) > 0.15 * size;
-    let pieces: Vec<(Point, Point)> = straight(group, size)
-        .into_iter()
-        .filter(long)
-        .filter_map(|s| [s, (s.1, s.0)].into_iter().find(|s| shaded(*s)))
-        .collect();
+    let long = |s: &(Point, Point)| s.0.distance(s.1) > 0.15 * group.size;
+    let either_way = |s: &(Point, Point)| [*s, (s.1, s.0)].into_iter().find(|s| shaded(*s));
+    let pieces: Vec<(Point, Point)> = group.sides.iter().filter(|s| long(s)).filter_map(either_way).collect();
     // Pieces of one wall are one, from end to end.
     let joined = |s: &(Point, Point)| {
         let d = (s.1 - s.0) * (1.0 / s.0.distance(s.1));
@@ -218,20 +227,12 @@ fn elbows(sight: &Sight, group: &[Vec<Point>]) -> Vec<[Point; 4]> {
     out
 }
 
-/// Thousandths of `size` in whole numbers, which the polygon library asks for.
-fn pixel(p: Point, size: f64) -> imageproc::point::Point<i32> {
-    let k = 1000.0 / size.max(1e-12);
-    imageproc::point::Point::new((p.x * k).round() as i32, (p.y * k).round() as i32)
-}
-
 /// Share of a box's sides with a shadow just inside and none just outside, times the root of its area; nothing where no
 /// side has it on two fifths of its length: the wall next to the lamp throws it from end to end, that of an L on half of it.
 fn shaded(sight: &Sight, corners: &[Point; 4]) -> Option<f64> {
     let shares = [0, 1, 2, 3].map(|i| {
         let (points, n) = rectangle::along(corners[i], corners[(i + 1) % 4], 4.0 * sight.step);
-        let drop =
-            |p: &&Point| sight.log_at(**p - n * (6.0 * sight.step)) - sight.log_at(**p + n * (6.0 * sight.step)) > 0.5;
-        points.iter().filter(drop).count() as f64 / points.len() as f64
+        points.iter().filter(|p| sight.drop(**p, n, 6.0) > 0.5).count() as f64 / points.len() as f64
     });
     let area = corners[0].distance(corners[1]) * corners[1].distance(corners[2]);
     let longest = shares.iter().copied().fold(0.0, f64::max);

@@ -69,6 +69,12 @@ pub fn to_segment(p: Point, a: Point, b: Point) -> f64 {
     p.distance(foot(p, a, b))
 }
 
+/// Distance from a point to the nearest side of a closed polygon; infinite where it has none.
+pub fn to_outline(p: Point, polygon: &[Point]) -> f64 {
+    let sides = polygon.iter().zip(polygon.iter().cycle().skip(1));
+    sides.map(|(a, b)| to_segment(p, *a, *b)).fold(f64::INFINITY, f64::min)
+}
+
 /// Whether a point lies inside a polygon (even-odd rule; points on the border may fall either way).
 pub fn contains(polygon: &[Point], p: Point) -> bool {
     let n = polygon.len();

@@ -10,11 +10,11 @@ use super::types::{Rim, RimPiece};
 use crate::caveat;
 use crate::caveat::Caveat;
 use crate::floor::Patch;
-use crate::geometry::{Point, contains, signed_area, to_segment};
+use crate::geometry::{Point, contains, signed_area, to_outline};
 use crate::photo::Photo;
 use crate::rectify::FloorFrame;
 use crate::reference::Reference;
-use crate::units::Measured;
+use crate::units::{Measured, turn};
 use rayon::prelude::*;
 
 /// Coarsest photo that shows burr, mm per px: burr is 0.2 to 0.5 mm wide (common practice, no source); at 0.15 the
@@ -285,7 +285,7 @@ impl Look<'_> {
         let q = self.frame.rim().forward(p);
         let inside =
             q.x >= 1.0 && q.y >= 1.0 && q.x < self.photo.width as f64 - 2.0 && q.y < self.photo.height as f64 - 2.0;
-        inside && !self.covers.iter().any(|c| contains(c, p) || near(c, p, 2.0))
+        inside && !self.covers.iter().any(|c| contains(c, p) || to_outline(p, c) < 2.0)
     }
 }
 
@@ -294,15 +294,9 @@ fn turning(outline: &[Point]) -> f64 {
     let n = outline.len();
     let way = |i: usize| {
         let d = outline[(i + 1) % n] - outline[i % n];
-        d.y.atan2(d.x)
+        d.y.atan2(d.x).to_degrees()
     };
-    let turn = |i: usize| crate::units::wrap_360((way(i + 1) - way(i)).to_degrees() + 180.0) - 180.0;
-    (0..n).map(|i| turn(i).abs()).sum::<f64>() / 360.0
-}
-
-fn near(outline: &[Point], p: Point, mm: f64) -> bool {
-    let n = outline.len();
-    (0..n).any(|i| to_segment(p, outline[i], outline[(i + 1) % n]) < mm)
+    (0..n).map(|i| turn(way(i), way(i + 1)).abs()).sum::<f64>() / 360.0
 }
 
 /// The ragged runs of a walk, each a line on the floor (walls are vertical: the rim's x and y).

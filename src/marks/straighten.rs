@@ -5,7 +5,7 @@ use super::stack::Stack;
 use super::types::Family;
 use crate::floor::Patch;
 use crate::geometry::{Point, foot};
-use crate::units::line_difference;
+use crate::units::{line_difference, turn};
 use rayon::prelude::*;
 
 /// Sectors that an outline is cut into by length. More of them leave each less of a faint line, fewer let a wall that was found
@@ -65,8 +65,7 @@ impl Walls {
                     continue;
                 }
                 let goes_on = open.filter(|(_, so_far, first)| {
-                    let turn = ((deg - first + 540.0).rem_euclid(360.0) - 180.0).abs();
-                    so_far + length <= 1.01 * piece && turn <= TURN_DEG
+                    so_far + length <= 1.01 * piece && turn(*first, deg).abs() <= TURN_DEG
                 });
                 let (start, so_far, first) = goes_on.unwrap_or((a, 0.0, deg));
                 if goes_on.is_none() {

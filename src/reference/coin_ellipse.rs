@@ -5,6 +5,7 @@ use super::lines::{Crest, crests};
 use crate::geometry::Point;
 use crate::raster::Plane;
 use crate::raster::gaussian_blur;
+use crate::stats::Draws;
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 use rayon::prelude::*;
 
@@ -165,12 +166,8 @@ fn about(crests: &[Crest], centre: Point, r: f64) -> Vec<Ellipse> {
     }
     let polar = Polar::new(&near, r);
     let mut found: Vec<(f64, Ellipse)> = vec![];
-    // A fixed sequence (Knuth's 64-bit linear congruence), so that one photo always gives one answer.
-    let mut state = 0x2545_f491_4f6c_dd1d_u64;
-    let mut next = || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 33) as usize % near.len()
-    };
+    let mut draws = Draws::new(0x2545_f491_4f6c_dd1d);
+    let mut next = || draws.below(near.len());
     for _ in 0..TRIALS {
         let three = [near[next()].at, near[next()].at, near[next()].at];
         let m = Matrix3::from_fn(|i, j| [three[i].x.powi(2), three[i].x * three[i].y, three[i].y.powi(2)][j]);

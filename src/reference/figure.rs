@@ -227,12 +227,16 @@ pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camer
 /// or its shadow outshines two of its sides the true combination was the fifth, 0.35 below.
 const LOOKED_AT: (f64, usize) = (0.4, 16);
 
+/// What moves a point of side k: that side alone.
+fn side_only(k: usize) -> [f64; 4] {
+    std::array::from_fn(|s| if s == k { 1.0 } else { 0.0 })
+}
+
 /// The steps along side k that lie on one straight edge.
 fn on_edge(e: &Edge, k: usize, places: &[Place], steps: &[Vec<Step>]) -> Vec<Seen> {
-    let sides = std::array::from_fn(|s| if s == k { 1.0 } else { 0.0 });
     let one = |(p, steps): (&Place, &Vec<Step>)| {
         let o = nearest(steps, (e.a + e.b * p.u) * p.px_per_mm, NEAR_PX)?;
-        Some(Seen { px: p.px + p.out * o, weight: 1.0, sides })
+        Some(Seen { px: p.px + p.out * o, weight: 1.0, sides: side_only(k) })
     };
     places.iter().zip(steps).filter_map(one).collect()
 }
@@ -376,8 +380,7 @@ fn traced(
             let mut n = 0;
             for (p, s) in places.iter().zip(&steps) {
                 if let Some(o) = nearest(s, 0.0, near_px(p)) {
-                    let sides = std::array::from_fn(|s| if s == k { 1.0 } else { 0.0 });
-                    points.push(Seen { px: p.px + p.out * o, weight: 1.0, sides });
+                    points.push(Seen { px: p.px + p.out * o, weight: 1.0, sides: side_only(k) });
                     n += 1;
                 }
             }

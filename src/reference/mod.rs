@@ -34,6 +34,7 @@ use crate::photo::Photo;
 use crate::plan::{Coin, PlannedCut, ReferenceKind, Tick};
 use crate::units::Measured;
 use fit::Fitted;
+pub use quads::STEEPEST_DEG;
 use serde::Serialize;
 
 /// What gave the scale; the names are those of report.json.

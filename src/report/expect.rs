@@ -9,6 +9,7 @@ use crate::expect::forecast::{Forecast, Outlook, WhatIf, shown_mm};
 use crate::expect::model::Free;
 use crate::expect::model::free;
 use crate::expect::{Cause, model};
+use crate::explain;
 use crate::explain::findings::record;
 use crate::plan::PlannedCut;
 use crate::units::LengthUnit;
@@ -195,7 +196,7 @@ pub fn expect_html(
         elevation,
         from_file: f.model.passes.from_file,
         caveats,
-        cautions: &words::CAUTIONS,
+        cautions: &explain::CAUTIONS,
     };
     render(&page, name)
 }

@@ -77,7 +77,7 @@ pub fn html(i: &Inspection, pictures: &Pictures) -> crate::error::Result<String>
         cut: cutting::rows(&i.plan),
         findings,
         to_change: e.findings.iter().filter(acted).map(Row::from).collect(),
-        cautions: words::CAUTIONS,
+        cautions: explain::CAUTIONS,
         scale: words::scale(i),
         fit: words::fitness(i.fit.verdict()),
         photo: i.fit.judgements.iter().map(|j| (words::fitness(j.grade), j)).collect(),

@@ -7,7 +7,7 @@ use super::render;
 use super::words::{self, capital};
 use crate::error::{Error, Result, Stage};
 use crate::expect::Cause;
-use crate::explain::{findings, sureness};
+use crate::explain::{CAUTIONS, findings, sureness};
 use crate::units::{LengthUnit, MM_PER_INCH, Measured};
 use askama::Template;
 use serde::Deserialize;
@@ -256,7 +256,7 @@ fn retake(t: &Told) -> Option<Part> {
 }
 
 fn cautions() -> Part {
-    let points = words::CAUTIONS.iter().map(|s| (*s).to_owned()).collect();
+    let points = CAUTIONS.iter().map(|s| (*s).to_owned()).collect();
     Part { heading: "Before you change anything", points, ..Part::default() }
 }
 

@@ -119,7 +119,7 @@ pub(super) fn main_numbers(i: &Inspection) -> Vec<(&'static str, String)> {
     }
     out.push(("Long edges", edges(i)));
     out.extend(i.marks.strips.iter().take(3).map(|s| ("Strip", strip(i, s))));
-    if let Some((n, r)) = i.marks.turns.as_ref().and_then(|t| Some((t.places.len(), t.radius?))).filter(|t| t.0 > 0) {
+    if let Some((n, r)) = i.marks.turns.as_ref().and_then(|t| Some((t.places.len(), t.radius?))) {
         out.push(("Rings where the cutter turned", format!("{n}, radius {}", words::length(i, r))));
     }
     if let Some(r) = i.marks.rim.ragged {

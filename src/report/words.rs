@@ -3,7 +3,7 @@
 use super::Inspection;
 use crate::expect::Cause;
 use crate::explain::findings;
-use crate::explain::{Along, LAMP, MANUAL, RUNNING, SPINDLE, Verdict};
+use crate::explain::{Along, Verdict};
 use crate::fit::Grade;
 use crate::floor::LightSource;
 use crate::marks::PeriodKind;
@@ -227,9 +227,6 @@ fn side(deg: f64) -> &'static str {
         ["right", "lower right", "bottom", "lower left", "left", "upper left", "top", "upper right"];
     SIDES[(deg / 45.0).round().rem_euclid(8.0) as usize % 8]
 }
-
-/// What goes for every report.
-pub(super) const CAUTIONS: [&str; 4] = [SPINDLE, RUNNING, LAMP, MANUAL];
 
 #[cfg(test)]
 mod tests {

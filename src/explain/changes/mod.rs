@@ -22,11 +22,13 @@ use steps::{corners, first_pass, helix, skim};
 /// source).
 pub const FINE_CUSP_MM: f64 = 0.0127;
 
-/// The usual cautions, as they stand with the changes that need them and at the end of every page.
-pub const SPINDLE: &str = "A spinning cutter takes fingers. Switch the spindle off, unplug it or lock it out, and wait until it stands still before you reach in, measure, or touch cutter, collet or mount; cutting edges are sharp even when still.";
-pub const RUNNING: &str = "Wear eye and ear protection and run dust extraction, with a fitting mask; wood and board dust harms the lungs, that of hardwood and MDF most. Keep hands away while the spindle turns.";
-pub const LAMP: &str = "A lamp at eye level dazzles and gets hot: point it at the work, do not look into it, keep it off dust and chips, and fasten its cable.";
-pub const MANUAL: &str = "The machine's and the cutter maker's manuals, local codes and licensed practice come before anything said here; the numbers are a starting point. Change one thing at a time and try it on scrap.";
+const SPINDLE: &str = "A spinning cutter takes fingers. Switch the spindle off, unplug it or lock it out, and wait until it stands still before you reach in, measure, or touch cutter, collet or mount; cutting edges are sharp even when still.";
+const RUNNING: &str = "Wear eye and ear protection and run dust extraction, with a fitting mask; wood and board dust harms the lungs, that of hardwood and MDF most. Keep hands away while the spindle turns.";
+const LAMP: &str = "A lamp at eye level dazzles and gets hot: point it at the work, do not look into it, keep it off dust and chips, and fasten its cable.";
+const MANUAL: &str = "The machine's and the cutter maker's manuals, local codes and licensed practice come before anything said here; the numbers are a starting point. Change one thing at a time and try it on scrap.";
+
+/// The usual cautions: those that stand with the changes that need them, together, as at the end of every page.
+pub const CAUTIONS: [&str; 4] = [SPINDLE, RUNNING, LAMP, MANUAL];
 
 fn change(what: &str, from: Option<String>, to: String, why: impl Into<String>, cost: Option<&str>) -> Change {
     let cautions = vec![SPINDLE.to_owned(), RUNNING.into(), MANUAL.into()];

@@ -30,3 +30,19 @@ fn the_side_that_a_spindle_leans_to_is_that_of_a_leaning_disc() {
     let words = said(-2.0, 5.0);
     assert!(!words.contains("leans") && words.contains("one row of its bolts"), "{words}");
 }
+
+#[test]
+fn four_ridges_of_wide_passes_are_a_lean_along_without_any_family() {
+    let p = plan(&[("diameter = 6.35", "diameter = 25.4"), ("stepover = 2.54", "stepover = 16.3")]);
+    let mut marks = plain_marks();
+    for y in [12.0, 28.4, 44.5, 60.9] {
+        marks.edges.push(edge(y - 0.6, 90.0, 90.0, Polarity::Lit, 20.0));
+        marks.edges.push(edge(y + 0.6, 90.0, 90.0, Polarity::Shade, 20.0));
+    }
+    let (e, _) = says(&marks, &p, Cause::TiltAlongPasses, Verdict::Scallops);
+    assert!(e.findings[0].evidence.iter().any(|w| w.contains("4 lines at even distances")), "{:?}", e.findings[0]);
+    // One flank each: the same floor steps down pass by pass.
+    marks.edges.retain(|e| e.polarity == Polarity::Shade);
+    marks.edges.push(edge(77.0 - 0.6, 90.0, 90.0, Polarity::Shade, 20.0));
+    says(&marks, &p, Cause::TiltAcrossPasses, Verdict::Scallops);
+}
