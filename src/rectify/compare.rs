@@ -73,7 +73,7 @@ impl Says {
 /// Each is compared at its own place in the photo, on its own plane as the frame's camera sees it. The covariance of the
 /// log scales at the floor holds the reference's own sigma and its height over the distance (each for itself), the depth's
 /// sigma over the distance and the focal length's sigma times the offset (shared: they do not average out). The weights
-/// are those of generalised least squares, none below zero. The largest set of references that agree with one of them within three sigmas of the difference is used; among equal sets
+/// are those of generalised least squares, none below zero; references that one camera was fitted to count as one. The largest set of references that agree with one of them within three sigmas of the difference is used; among equal sets
 /// the one with the earliest reference; a reference given by hand is always the only one used. Where any reference
 /// disagrees with the first, a caveat names both values, and half of the largest difference is added to the sigma in
 /// quadrature: as if the other were the right one in one case of four.
@@ -87,10 +87,20 @@ pub fn compare(
     let says: Vec<Says> =
         references.iter().enumerate().map(|(k, r)| says(frame, r, k == 0, depth, focal_relative)).collect();
     let used = if references[0].source.by_hand() { vec![0] } else { agreeing(&says) };
-    let weights = weights(&says, used);
+    // Those that one camera was fitted to say one and the same: the surest speaks for them, and they share its weight.
+    let (together, mut lone): (Vec<usize>, Vec<usize>) = used.into_iter().partition(|k| references[*k].together);
+    let speaker = together.iter().copied().min_by(|a, b| says[*a].own.total_cmp(&says[*b].own));
+    lone.extend(speaker);
+    lone.sort_unstable();
+    let mut weights = weights(&says, lone);
     let mean = |f: &dyn Fn(&Says) -> f64| weights.iter().zip(&says).map(|(w, s)| w * f(s)).sum::<f64>();
     let own = weights.iter().zip(&says).map(|(w, s)| (w * s.own).powi(2)).sum::<f64>();
     let mut relative_sigma = (own + mean(&|s| s.depth).powi(2) + mean(&|s| s.focal).powi(2)).sqrt();
+    let correction = mean(&|s| s.log_ratio).exp();
+    if let Some(k) = speaker {
+        let share = weights[k] / together.len() as f64;
+        together.iter().for_each(|k| weights[*k] = share);
+    }
     let mut caveats = vec![];
     let others: Vec<usize> = (1..says.len()).filter(|k| !says[0].agrees(&says[*k])).collect();
     let at_centre = 1.0 / frame.to_px.scale_at(frame.to_px.backward(centre));
@@ -119,7 +129,7 @@ pub fn compare(
             weight: weights[k],
         }
     });
-    let verdict = Verdict { correction: mean(&|s| s.log_ratio).exp(), relative_sigma, compared: compared.collect() };
+    let verdict = Verdict { correction, relative_sigma, compared: compared.collect() };
     (verdict, caveats)
 }
 

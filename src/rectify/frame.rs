@@ -192,6 +192,7 @@ mod tests {
             local_sigma: 0.001,
             outline_px: vec![],
             focal_px: None,
+            together: false,
         }
     }
     #[test]
@@ -271,6 +272,23 @@ mod tests {
         (sure.relative_sigma, sure.local_sigma) = (0.0005, 0.0005);
         let sure = frame(&photo, &[card(&pose, Level::Rim), sure], &plan).0.scale.unwrap();
         assert!(sure.value / one.value > 1.0014, "{}", sure.value / one.value);
+    }
+    #[test]
+    fn references_of_one_fit_say_it_once() {
+        let (pose, plan) = (pose(), PlannedCut { depth_mm: Some(6.0), ..Default::default() });
+        let photo = photo(Some(26.0));
+        let together = |r: Reference| Reference { together: true, ..r };
+        let both = [together(card(&pose, Level::Rim)), together(pocket(&pose, 0.0))];
+        let f = frame(&photo, &both, &plan).0;
+        // Their doubts are one: no smaller than the pocket's alone. They share the weight, as both made the scale.
+        let alone = frame(&photo, &[pocket(&pose, 0.0)], &plan).0.scale.unwrap();
+        let sigma = f.scale.unwrap().relative_sigma();
+        assert!((sigma / alone.relative_sigma() - 1.0).abs() < 0.02, "{sigma} {}", alone.relative_sigma());
+        assert!(f.compared.iter().all(|c| c.weight == 0.5), "{:?}", f.compared);
+        // A third one that is independent counts for itself.
+        let third = [both[0].clone(), both[1].clone(), pocket(&pose, 0.0)];
+        let f = frame(&photo, &third, &plan).0;
+        assert!(f.scale.unwrap().relative_sigma() < 0.95 * sigma && f.compared[2].weight > 0.4, "{:?}", f.compared);
     }
     #[test]
     fn references_that_disagree_are_named_and_widen_the_sigma() {

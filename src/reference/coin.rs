@@ -389,6 +389,7 @@ fn as_reference(s: &Search, c: &Candidate, coin: &Coin, level: Level) -> Referen
         })
         .collect();
     Reference {
+        together: false,
         source: Source::Coin,
         level,
         height_mm: coin.thickness_mm,

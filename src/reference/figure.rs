@@ -41,6 +41,10 @@ pub struct Candidate {
 }
 
 impl Candidate {
+    pub fn new(fitted: Fitted, seen: &OnFigure) -> Self {
+        let px_per_mm = fitted.view.scale_at(Point::default());
+        Self { fitted, sides: seen.sides, corners: seen.corners, px_per_mm }
+    }
     pub fn corner_share(&self) -> f64 {
         self.corners.iter().sum::<f64>() / 4.0
     }
@@ -68,18 +72,18 @@ impl Candidate {
 
 /// One straight edge near a side: offset from the side (mm, outwards) = a + b u, u along the side from its middle.
 #[derive(Debug, Clone, Copy)]
-struct Edge {
-    a: f64,
-    b: f64,
-    share: f64,
+pub(super) struct Edge {
+    pub a: f64,
+    pub b: f64,
+    pub share: f64,
 }
 
 /// A place on the outline: where, which way is out, and how many px a millimetre outwards is.
-struct Place {
-    u: f64,
-    px: Point,
-    out: Point,
-    px_per_mm: f64,
+pub(super) struct Place {
+    pub u: f64,
+    pub px: Point,
+    pub out: Point,
+    pub px_per_mm: f64,
 }
 
 fn place(view: &PlaneView, p: Point, normal: Point, u: f64) -> Place {
@@ -100,7 +104,7 @@ fn side(outline: Outline, k: usize) -> (Point, Point, f64, f64) {
     }
 }
 
-fn side_places(view: &PlaneView, outline: Outline, k: usize) -> Vec<Place> {
+pub(super) fn side_places(view: &PlaneView, outline: Outline, k: usize) -> Vec<Place> {
     let (normal, tangent, half, far) = side(outline, k);
     let straight = half - outline.radius - 0.5;
     (0..PLACES)
@@ -233,7 +237,7 @@ fn side_only(k: usize) -> [f64; 4] {
 }
 
 /// The steps along side k that lie on one straight edge.
-fn on_edge(e: &Edge, k: usize, places: &[Place], steps: &[Vec<Step>]) -> Vec<Seen> {
+pub(super) fn on_edge(e: &Edge, k: usize, places: &[Place], steps: &[Vec<Step>]) -> Vec<Seen> {
     let one = |(p, steps): (&Place, &Vec<Step>)| {
         let o = nearest(steps, (e.a + e.b * p.u) * p.px_per_mm, NEAR_PX)?;
         Some(Seen { px: p.px + p.out * o, weight: 1.0, sides: side_only(k) })
@@ -242,14 +246,14 @@ fn on_edge(e: &Edge, k: usize, places: &[Place], steps: &[Vec<Step>]) -> Vec<See
 }
 
 /// Edges closer together than this belong to one border (face, side of the card, contact shadow), mm.
-const BUNDLE_MM: f64 = 1.0;
+pub const BUNDLE_MM: f64 = 1.0;
 
-fn steps_at(profiler: &Profiler, places: &[Place], reach_px: f64) -> Vec<Vec<Step>> {
+pub(super) fn steps_at(profiler: &Profiler, places: &[Place], reach_px: f64) -> Vec<Vec<Step>> {
     places.iter().map(|p| profiler.steps(p.px, p.out, reach_px, 5.0)).collect()
 }
 
 /// Straight edges among the steps, best first, at most three: pairs of steps from either end vote (deterministic search).
-fn straight_edges(places: &[Place], steps: &[Vec<Step>]) -> Vec<Edge> {
+pub(super) fn straight_edges(places: &[Place], steps: &[Vec<Step>]) -> Vec<Edge> {
     let mm = |i: usize, s: &Step| s.offset / places[i].px_per_mm;
     let mut pairs: Vec<Edge> = vec![];
     let n = places.len();
@@ -359,8 +363,7 @@ pub fn refit(profiler: &Profiler, c: &Candidate, outline: Outline, camera: &Came
     traced(profiler, view, outline, camera, 0)
 }
 
-/// Fits the view to the steps along the outline, rounds `from` to 2: the first (0) reaches farther, and the corners take
-/// part from the second on.
+/// Fits the view to the steps along the outline, rounds `from` to 2 (see [`on_figure`]).
 fn traced(
     profiler: &Profiler,
     mut view: PlaneView,
@@ -368,51 +371,60 @@ fn traced(
     camera: &Camera,
     from: usize,
 ) -> Option<Candidate> {
-    let mut fitted = None;
-    let mut sides = [0.0; 4];
-    let mut shares = [0.0; 4];
+    let (mut fitted, mut seen) = (None, OnFigure::default());
     for round in from..3 {
-        let mut points = vec![];
-        let near_px = |p: &Place| NEAR_PX.max(0.5 * NEAR_MM * p.px_per_mm) + if round == 0 { 1.5 } else { 0.0 };
-        for k in 0..4 {
-            let places = side_places(&view, outline, k);
-            let steps = steps_at(profiler, &places, 6.0);
-            let mut n = 0;
-            for (p, s) in places.iter().zip(&steps) {
-                if let Some(o) = nearest(s, 0.0, near_px(p)) {
-                    points.push(Seen { px: p.px + p.out * o, weight: 1.0, sides: side_only(k) });
-                    n += 1;
-                }
-            }
-            sides[k] = n as f64 / PLACES as f64;
-        }
-        if round > 0 {
-            for k in 0..4 {
-                let places = arc_places(&view, outline, k);
-                let mut n = 0;
-                for p in &places {
-                    let near = NEAR_PX.max(NEAR_MM * p.px_per_mm);
-                    // Wide reach, so that a weak step next to a strong one elsewhere is not taken for the arc.
-                    let steps = profiler.steps(p.px, p.out, (1.4 * p.px_per_mm).max(6.0), 2.0);
-                    if let Some(o) = nearest(&steps, 0.0, near) {
-                        let sides = std::array::from_fn(|s| if s == k || s == (k + 3) % 4 { 0.5 } else { 0.0 });
-                        points.push(Seen { px: p.px + p.out * o, weight: 0.7, sides });
-                        n += 1;
-                    }
-                }
-                shares[k] = f64::from(n) / ARC_PLACES as f64;
-            }
-        }
-        if round == 1 && shares.iter().sum::<f64>() < 4.0 * ROUGH_CORNERS {
+        seen = on_figure(profiler, &view, outline, round);
+        if round == 1 && seen.corners.iter().sum::<f64>() < 4.0 * ROUGH_CORNERS {
             return None;
         }
-        let f = fit(&view, &points, outline, camera, EDGE_SIGMA)?;
+        let f = fit(&view, &seen.points, outline, camera, EDGE_SIGMA)?;
         view = f.view.clone();
         fitted = Some(f);
     }
-    let fitted = fitted.filter(|f| plausible(f, camera))?;
-    let px_per_mm = view.scale_at(Point::default());
-    Some(Candidate { fitted, sides, corners: shares, px_per_mm })
+    Some(Candidate::new(fitted.filter(|f| plausible(f, camera))?, &seen))
+}
+
+/// The steps of the photo that lie on a figure's outline.
+#[derive(Debug, Clone, Default)]
+pub struct OnFigure {
+    pub points: Vec<Seen>,
+    /// Share of places with a step, as in [`Candidate`].
+    pub sides: [f64; 4],
+    pub corners: [f64; 4],
+}
+
+/// What is seen of a figure near its place by `view`. Round 0 reaches farther and leaves out the corners.
+pub fn on_figure(profiler: &Profiler, view: &PlaneView, outline: Outline, round: usize) -> OnFigure {
+    let mut out = OnFigure::default();
+    let near_px = |p: &Place| NEAR_PX.max(0.5 * NEAR_MM * p.px_per_mm) + if round == 0 { 1.5 } else { 0.0 };
+    for k in 0..4 {
+        let places = side_places(view, outline, k);
+        let steps = steps_at(profiler, &places, 6.0);
+        let mut n = 0;
+        for (p, s) in places.iter().zip(&steps) {
+            if let Some(o) = nearest(s, 0.0, near_px(p)) {
+                out.points.push(Seen { px: p.px + p.out * o, weight: 1.0, sides: side_only(k) });
+                n += 1;
+            }
+        }
+        out.sides[k] = f64::from(n) / PLACES as f64;
+    }
+    for k in (0..4).filter(|_| round > 0) {
+        let places = arc_places(view, outline, k);
+        let mut n = 0;
+        for p in &places {
+            let near = NEAR_PX.max(NEAR_MM * p.px_per_mm);
+            // Wide reach, so that a weak step next to a strong one elsewhere is not taken for the arc.
+            let steps = profiler.steps(p.px, p.out, (1.4 * p.px_per_mm).max(6.0), 2.0);
+            if let Some(o) = nearest(&steps, 0.0, near) {
+                let sides = std::array::from_fn(|s| if s == k || s == (k + 3) % 4 { 0.5 } else { 0.0 });
+                out.points.push(Seen { px: p.px + p.out * o, weight: 0.7, sides });
+                n += 1;
+            }
+        }
+        out.corners[k] = f64::from(n) / ARC_PLACES as f64;
+    }
+    out
 }
 
 /// Whether the fit's focal length and lens term lie within four of their sigmas: chance figures bend the camera to fit.
@@ -426,7 +438,7 @@ fn plausible(f: &Fitted, camera: &Camera) -> bool {
 /// edge, a card that is not flat), so that 48 of them are worth no more than five: 0.3 sqrt(48 / 5). A smaller value lets
 /// such a bend of one side pass for the lens and bends the whole photo. `side`: what moves a whole side alike (shadow at the
 /// card's foot, its own thickness, sharpening): on made photos of 5 to 13 px per mm sides lie off by 0.4 px.
-const EDGE_SIGMA: EdgeSigma = EdgeSigma { point: 0.9, side: 0.4 };
+pub const EDGE_SIGMA: EdgeSigma = EdgeSigma { point: 0.9, side: 0.4 };
 
 /// Offset of the step nearest to `about`, px from the place.
 fn nearest(steps: &[Step], about: f64, within: f64) -> Option<f64> {

@@ -2,10 +2,13 @@
 //! points. Pose, focal length, lens distortion and principal point are fitted together, each with what is known of it
 //! beforehand, so that every sigma holds the doubt of all the others.
 
+mod pair;
+
 use super::descent::{least, slopes};
 use super::quads::Camera;
 use crate::geometry::{Homography, PlaneView, Point, Pose};
 use nalgebra::{DMatrix, DVector, Rotation3, Vector3};
+pub use pair::{Laid, Together, fit_two};
 
 /// A rectangle with rounded corners about the origin, mm.
 #[derive(Debug, Clone, Copy)]
@@ -130,9 +133,14 @@ pub fn moved(v: &PlaneView, d: &[f64]) -> PlaneView {
     PlaneView::new(pose, v.k1 + d[7], v.k2 + d[8])
 }
 
-/// Residuals of what is seen, in sigmas, for one camera; `common` are further parameters in sigmas of their own.
+/// Residuals of what is seen, in sigmas, for one camera and parameters of the sight's own, of which nothing is known
+/// beforehand; `common` are further parameters in sigmas of their own.
 trait Sight {
-    fn residuals(&self, v: &PlaneView) -> Vec<f64>;
+    /// Steps of the numeric derivatives along the sight's own parameters.
+    fn own_steps(&self) -> &[f64] {
+        &[]
+    }
+    fn residuals(&self, v: &PlaneView, own: &[f64]) -> Vec<f64>;
     /// Slopes of the residuals along the common parameters (rows as the residuals).
     fn common(&self) -> DMatrix<f64>;
 }
@@ -141,6 +149,8 @@ struct Problem<'a, S: Sight> {
     start: &'a PlaneView,
     sight: &'a S,
     camera: &'a Camera,
+    /// [`STEPS`] and those of the sight's own parameters.
+    steps: Vec<f64>,
     /// `sight.common()`, kept.
     common: DMatrix<f64>,
 }
@@ -148,9 +158,11 @@ struct Problem<'a, S: Sight> {
 impl<S: Sight> Problem<'_, S> {
     /// Residuals of the sight, then those of what is known beforehand: ln f, k1, k2, centre, the common parameters.
     fn at(&self, d: &[f64]) -> DVector<f64> {
-        let v = moved(self.start, d);
-        let common = DVector::from_column_slice(&d[CAMERA..]);
-        let seen = DVector::from_vec(self.sight.residuals(&v)) + &self.common * &common;
+        let (camera, rest) = d.split_at(CAMERA);
+        let (own, common) = rest.split_at(self.steps.len() - CAMERA);
+        let v = moved(self.start, camera);
+        let common = DVector::from_column_slice(common);
+        let seen = DVector::from_vec(self.sight.residuals(&v, own)) + &self.common * &common;
         let c = self.camera;
         let centre = (v.pose.centre - c.centre) * (1.0 / centre_sigma_px(c));
         let known = [
@@ -166,21 +178,23 @@ impl<S: Sight> Problem<'_, S> {
         )
     }
     fn slopes(&self, d: &[f64]) -> DMatrix<f64> {
-        let (n, m) = (self.common.nrows(), self.common.ncols());
-        let mut j = DMatrix::zeros(n + 5 + m, CAMERA + m);
-        j.view_mut((0, 0), (n + 5 + m, CAMERA)).copy_from(&slopes(|d| self.at(d), d, &STEPS));
-        j.view_mut((0, CAMERA), (n, m)).copy_from(&self.common);
+        let (n, m, free) = (self.common.nrows(), self.common.ncols(), self.steps.len());
+        let mut j = DMatrix::zeros(n + 5 + m, free + m);
+        j.view_mut((0, 0), (n + 5 + m, free)).copy_from(&slopes(|d| self.at(d), d, &self.steps));
+        j.view_mut((0, free), (n, m)).copy_from(&self.common);
         for k in 0..m {
-            j[(n + 5 + k, CAMERA + k)] = 1.0;
+            j[(n + 5 + k, free + k)] = 1.0;
         }
         j
     }
 }
 
-/// One solved round: the camera, the residuals of the sight alone, the covariance of the camera's parameters (if asked
-/// for), and the sum of squares with everything known beforehand.
+/// One solved round: the camera, the sight's own parameters and the common ones, the residuals of the sight alone, the
+/// covariance of the camera's parameters (if asked for), and the sum of squares with everything known beforehand.
 struct Solved {
     view: PlaneView,
+    own: Vec<f64>,
+    common: Vec<f64>,
     residuals: Vec<f64>,
     covariance: Option<DMatrix<f64>>,
     sum: f64,
@@ -189,8 +203,10 @@ struct Solved {
 fn solve<S: Sight>(start: &PlaneView, sight: &S, camera: &Camera, covariance: bool) -> Option<Solved> {
     let common = sight.common();
     let (n, m) = (common.nrows(), common.ncols());
-    let problem = Problem { start, sight, camera, common };
-    let rest = least(CAMERA + m, |d| problem.at(d), |d| problem.slopes(d))?;
+    let steps: Vec<f64> = STEPS.iter().chain(sight.own_steps()).copied().collect();
+    let free = steps.len();
+    let problem = Problem { start, sight, camera, steps, common };
+    let rest = least(free + m, |d| problem.at(d), |d| problem.slopes(d))?;
     let r = problem.at(&rest.steps);
     let covariance = if covariance {
         let j = problem.slopes(&rest.steps);
@@ -200,7 +216,8 @@ fn solve<S: Sight>(start: &PlaneView, sight: &S, camera: &Camera, covariance: bo
     };
     let view = moved(start, &rest.steps);
     let residuals = r.rows(0, n).iter().copied().collect();
-    (view.pose.t.z > 0.0).then_some(Solved { view, residuals, covariance, sum: r.norm_squared() })
+    let (own, common) = (rest.steps[CAMERA..free].to_vec(), rest.steps[free..].to_vec());
+    (view.pose.t.z > 0.0).then_some(Solved { view, own, common, residuals, covariance, sum: r.norm_squared() })
 }
 
 struct OnOutline<'a> {
@@ -212,8 +229,36 @@ struct OnOutline<'a> {
     sigma: EdgeSigma,
 }
 
+impl<'a> OnOutline<'a> {
+    fn new(points: &'a [Seen], outline: Outline, sigma: EdgeSigma) -> Self {
+        Self { points, weights: points.iter().map(|p| p.weight).collect(), outline, px_per_mm: vec![], sigma }
+    }
+    /// Takes the scale across the outline from a view near the one looked for.
+    fn aim(&mut self, view: &PlaneView) {
+        self.px_per_mm = self.points.iter().map(|p| across(view, self.outline, p.px)).collect();
+    }
+    /// Huber weights by the residuals.
+    fn reweigh(&mut self, r: &[f64]) {
+        for (i, w) in self.weights.iter_mut().enumerate() {
+            let e = if *w > 0.0 { (r[i] / *w).abs() } else { 0.0 };
+            *w = self.points[i].weight * huber(e);
+        }
+    }
+    /// Rms distance of the points from the outline, px.
+    fn rms_px(&self, r: &[f64]) -> f64 {
+        let sum: f64 = r.iter().map(|r| (r * self.sigma.point).powi(2)).sum();
+        let weight: f64 = self.weights.iter().map(|w| w * w).sum();
+        (sum / weight.max(1e-9)).sqrt()
+    }
+    /// Change of the points' residuals when the sides move outwards by `px` each.
+    fn shift(&self, i: usize, px: [f64; 4]) -> f64 {
+        let moved: f64 = self.points[i].sides.iter().zip(px).map(|(s, px)| s * px).sum();
+        -moved * self.weights[i] / self.sigma.point
+    }
+}
+
 impl Sight for OnOutline<'_> {
-    fn residuals(&self, v: &PlaneView) -> Vec<f64> {
+    fn residuals(&self, v: &PlaneView, _: &[f64]) -> Vec<f64> {
         let one = |(i, p): (usize, &Seen)| {
             self.outline.distance(v.backward(p.px)) * self.px_per_mm[i] * self.weights[i] / self.sigma.point
         };
@@ -221,7 +266,7 @@ impl Sight for OnOutline<'_> {
     }
     fn common(&self) -> DMatrix<f64> {
         DMatrix::from_fn(self.points.len(), 4, |i, k| {
-            -self.points[i].sides[k] * self.weights[i] * self.sigma.side / self.sigma.point
+            self.shift(i, std::array::from_fn(|s| if s == k { self.sigma.side } else { 0.0 }))
         })
     }
 }
@@ -232,29 +277,25 @@ impl Sight for OnOutline<'_> {
 ///
 /// `None` with too few points or when the fit leaves the picture.
 pub fn fit(start: &PlaneView, points: &[Seen], outline: Outline, camera: &Camera, sigma: EdgeSigma) -> Option<Fitted> {
-    if points.len() < 12 {
+    if points.len() < LEAST_POINTS {
         return None;
     }
+    let mut sight = OnOutline::new(points, outline, sigma);
     let mut view = start.clone();
-    let mut weights: Vec<f64> = points.iter().map(|p| p.weight).collect();
-    for round in 0..3 {
-        let px_per_mm = points.iter().map(|p| across(&view, outline, p.px)).collect();
-        let sight = OnOutline { points, weights: weights.clone(), outline, px_per_mm, sigma };
-        let done = solve(&view, &sight, camera, round == 2)?;
+    for last in [false, false, true] {
+        sight.aim(&view);
+        let done = solve(&view, &sight, camera, last)?;
         view = done.view;
-        let r = done.residuals;
         if let Some(covariance) = done.covariance {
-            let sum: f64 = r.iter().map(|r| (r * sigma.point).powi(2)).sum();
-            let weight: f64 = weights.iter().map(|w| w * w).sum();
-            return Some(Fitted { view, residual_px: (sum / weight.max(1e-9)).sqrt(), covariance });
+            return Some(Fitted { view, residual_px: sight.rms_px(&done.residuals), covariance });
         }
-        for (i, w) in weights.iter_mut().enumerate() {
-            let e = if *w > 0.0 { (r[i] / *w).abs() } else { 0.0 };
-            *w = points[i].weight * huber(e);
-        }
+        sight.reweigh(&done.residuals);
     }
     None
 }
+
+/// Least number of points on one outline.
+const LEAST_POINTS: usize = 12;
 
 /// Square root of the Huber weight of a residual of `e` sigmas.
 fn huber(e: f64) -> f64 {
@@ -268,7 +309,7 @@ struct OnPoints<'a> {
 }
 
 impl Sight for OnPoints<'_> {
-    fn residuals(&self, v: &PlaneView) -> Vec<f64> {
+    fn residuals(&self, v: &PlaneView, _: &[f64]) -> Vec<f64> {
         let one = |(p, w): (&Pair, &f64)| {
             let d = (v.forward(p.mm) - p.px) * (w / p.sigma_px);
             [d.x, d.y]

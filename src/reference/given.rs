@@ -180,6 +180,7 @@ fn flat() -> Reference {
         local_sigma: GIVEN_RELATIVE,
         outline_px: vec![],
         focal_px: None,
+        together: false,
     }
 }
 

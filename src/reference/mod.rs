@@ -1,5 +1,6 @@
 //! Room 3: known points found (or given) in the photo become a [`Reference`]: a plane in millimetres tied to pixels.
 
+mod beside;
 mod coin;
 mod coin_ellipse;
 mod descent;
@@ -24,6 +25,7 @@ mod ruler_read;
 mod ruler_unit;
 mod search;
 mod three;
+mod votes;
 
 use crate::card::Printed;
 use crate::caveat;
@@ -145,6 +147,8 @@ pub struct Reference {
     /// Focal length as known after the fit, px: what the file said and the reference's own perspective together; `None`
     /// for references that do not fit a camera.
     pub focal_px: Option<Measured>,
+    /// Whether the camera was fitted to this one and another together: what these say of the scale is one and the same.
+    pub together: bool,
 }
 
 /// What is known of a reference besides the camera fitted to it.
@@ -189,6 +193,7 @@ impl Reference {
             outline_px: object.outline_px,
             focal_px: Measured::new(focal, focal * fitted.focal_sigma()),
             to_px: PlaneMap::Lens(view),
+            together: false,
         };
         (reference, caveat)
     }

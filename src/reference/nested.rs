@@ -1,10 +1,10 @@
 //! Rim or foot: a pocket's rim and the foot of its walls have the same planned size, seen at two depths.
 
 use super::figure::{Candidate, Figure, examine};
-use super::pocket::is_rim;
+use super::pocket::{corners, is_rim};
 use super::profile::Profiler;
 use super::quads::{Camera, Quad};
-use crate::geometry::{PlaneView, Point, signed_area};
+use crate::geometry::{Point, signed_area};
 
 /// How far the search from half way between foot and rim reaches, in distances from foot to rim: both edges of every side,
 /// for an outline may have some sides at the rim and others at the foot. The examination prefers the outer of two edges.
@@ -38,7 +38,7 @@ pub fn outer(profiler: &Profiler, found: Candidate, figure: &Figure, camera: &Ca
     let view = found.fitted.view.clone();
     let distance = view.pose.distance();
     let half = depth / (2.0 * distance.max(depth));
-    let at = |up: f64| corners(&view.shifted(up), figure);
+    let at = |up: f64| corners(&view.shifted(up), figure.outline);
     let (here, above) = (at(0.0), at(depth));
     let apart = here.iter().zip(&above).map(|(a, b)| a.distance(*b)).sum::<f64>() / 4.0;
     if apart < TELLABLE_PX {
@@ -50,7 +50,8 @@ pub fn outer(profiler: &Profiler, found: Candidate, figure: &Figure, camera: &Ca
     };
     // Another outline differs in size by a good part of what the depth makes; else it is the same once more.
     let area = |c: &[Point; 4]| signed_area(c).abs().ln();
-    let grown = |c: &Candidate| (area(&corners(&c.fitted.view, figure)) - area(&here)) / (area(&above) - area(&here));
+    let grown =
+        |c: &Candidate| (area(&corners(&c.fitted.view, figure.outline)) - area(&here)) / (area(&above) - area(&here));
     if let Some(rim) = other(at(0.5 * depth), BOTH).filter(|c| grown(c) > OTHER) {
         return Rim { candidate: rim, doubt: 0.0 };
     }
@@ -59,14 +60,10 @@ pub fn outer(profiler: &Profiler, found: Candidate, figure: &Figure, camera: &Ca
     Rim { candidate: found, doubt }
 }
 
-fn corners(view: &PlaneView, figure: &Figure) -> [Point; 4] {
-    let (w, h) = (figure.outline.width / 2.0, figure.outline.height / 2.0);
-    [(-w, -h), (w, -h), (w, h), (-w, h)].map(|(x, y)| view.forward(Point::new(x, y)))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::PlaneView;
     use crate::photo::Photo;
     use crate::reference::drawn::{self, camera, view as rim_view};
     use crate::reference::fit::Outline;
@@ -85,12 +82,12 @@ mod tests {
         })
     }
     fn at(profiler: &Profiler, view: &PlaneView) -> Candidate {
-        let quad = Quad { corners: corners(view, &POCKET), score: 1.0 };
+        let quad = Quad { corners: corners(view, POCKET.outline), score: 1.0 };
         examine(profiler, &quad, &POCKET, &camera(), 4.0).expect("the drawn outline shows")
     }
     /// Side of the found outline over the true rim's, less one.
     fn error(c: &Candidate) -> f64 {
-        let area = |v: &PlaneView| signed_area(&corners(v, &POCKET)).abs().sqrt();
+        let area = |v: &PlaneView| signed_area(&corners(v, POCKET.outline)).abs().sqrt();
         area(&c.fitted.view) / area(&rim_view()) - 1.0
     }
     #[test]

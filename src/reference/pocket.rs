@@ -11,7 +11,7 @@ use crate::plan::PlannedCut;
 use rayon::prelude::*;
 
 /// Shortest side of a pocket that may serve, px of the reduced picture, and most quads looked at.
-const LEAST_SIDE: f64 = 60.0;
+pub const LEAST_SIDE: f64 = 60.0;
 const MOST_QUADS: usize = 60;
 const COARSE_SHAPE: f64 = 0.05;
 
@@ -22,10 +22,12 @@ const USUAL_RADIUS_MM: f64 = 3.1;
 /// its rim's own looseness.
 const SCALE_SLACK: f64 = 0.03;
 
-/// The rim as a figure: outer size of the plan, corners of the cutter's radius.
+/// The rim as a figure: outer size of the plan, corners of the radius of the cutter, or of a smaller one that came after it.
 pub fn rim(plan: &PlannedCut) -> Option<Figure> {
     let (w, h) = plan.pocket_mm.filter(|(w, h)| *w > 0.0 && *h > 0.0 && w.is_finite() && h.is_finite())?;
-    let radius = plan.cutter.diameter_mm.map_or(USUAL_RADIUS_MM, |d| d / 2.0).clamp(0.0, 0.45 * w.min(h));
+    let cutters = [Some(&plan.cutter), plan.second_cutter.as_ref()].into_iter().flatten();
+    let smallest = cutters.filter_map(|c| c.diameter_mm).reduce(f64::min);
+    let radius = smallest.map_or(USUAL_RADIUS_MM, |d| d / 2.0).clamp(0.0, 0.45 * w.min(h));
     // The first side of a quad is the long one.
     Some(Figure { outline: Outline { width: w.max(h), height: w.min(h), radius }, innermost: false })
 }
@@ -60,8 +62,8 @@ pub fn is_rim(c: &Candidate) -> bool {
 
 const RIM_SIDES: f64 = 0.7;
 const RIM_ONE_SIDE: f64 = 0.5;
-const RIM_CORNERS: f64 = 0.65;
-const LARGEST_RIM_RMS_MM: f64 = 0.12;
+pub const RIM_CORNERS: f64 = 0.65;
+pub const LARGEST_RIM_RMS_MM: f64 = 0.12;
 
 /// One sigma of a pocket's width as cut, mm: runout, a spring pass, a rounded top edge (common practice, no source).
 pub const RIM_SIZE_SIGMA_MM: f64 = 0.15;
@@ -93,7 +95,7 @@ pub fn holds_card(card: &PlaneView, size: (f64, f64), quads: &[Quad], figure: &F
     let lies: Vec<(bool, f64)> = quads
         .iter()
         .filter(|q| agrees(card, q, figure, camera))
-        .filter_map(|q| Some((lies_inside(card, size, q)?, q.score)))
+        .filter_map(|q| Some((lies_inside(card, size, &q.corners)?, q.score)))
         .collect();
     let Some((first, best)) = lies.first().copied() else { return Holds::Unseen };
     if lies.iter().any(|(inside, score)| *inside != first && *score > best - AS_GOOD) {
@@ -102,20 +104,26 @@ pub fn holds_card(card: &PlaneView, size: (f64, f64), quads: &[Quad], figure: &F
     if first { Holds::Inside } else { Holds::Beside }
 }
 
+/// Sharp corners (photo px) of an outline about the origin of the plane seen as `view`.
+pub fn corners(view: &PlaneView, outline: Outline) -> [Point; 4] {
+    let (w, h) = (outline.width / 2.0, outline.height / 2.0);
+    [(-w, -h), (w, -h), (w, h), (-w, h)].map(|(x, y)| view.forward(Point::new(x, y)))
+}
+
 /// Whether the card lies wholly inside the quad (photo px) or wholly beside it; `None` where their outlines meet.
-fn lies_inside(card: &PlaneView, size: (f64, f64), quad: &Quad) -> Option<bool> {
+pub fn lies_inside(card: &PlaneView, size: (f64, f64), corners_px: &[Point; 4]) -> Option<bool> {
     let (w, h) = (size.0 / 2.0 + CLEAR_MM, size.1 / 2.0 + CLEAR_MM);
     let corners = [(-w, -h), (w, -h), (w, h), (-w, h)].map(|(x, y)| Point::new(x, y));
     let sides = |k: usize| (0..AROUND).map(move |i| (k, i as f64 / AROUND as f64));
     let around = (0..4).flat_map(sides).map(|(k, t)| card.forward(corners[k].lerp(corners[(k + 1) % 4], t)));
-    let inside = around.filter(|p| crate::geometry::contains(&quad.corners, *p)).count();
+    let inside = around.filter(|p| crate::geometry::contains(corners_px, *p)).count();
     let within = |c: &Point| {
         let mm = card.backward(*c);
         mm.x.abs() < w && mm.y.abs() < h
     };
     match inside {
         n if n == 4 * AROUND => Some(true),
-        0 if !quad.corners.iter().any(within) => Some(false),
+        0 if !corners_px.iter().any(within) => Some(false),
         _ => None,
     }
 }

@@ -223,6 +223,7 @@ fn as_reference(photo: &Photo, r: &Reading, s: &Solved, level: Level) -> Referen
     let focal = view.pose.focal_px;
     let own = LENGTH_RELATIVE.hypot(THICKNESS_SIGMA_MM / view.pose.distance().max(1.0));
     Reference {
+        together: false,
         source: Source::Ruler,
         level,
         height_mm: THICKNESS_MM,

@@ -1,5 +1,6 @@
 //! The search for references in the photo itself: what every finder shares, and one line a finder.
 
+use super::beside::{Beside, beside};
 use super::edges::{Edges, edges};
 use super::figure::{CARD, CARD_THICKNESS_MM, Candidate, Figure, refit};
 use super::lines::{Line, lines};
@@ -39,7 +40,7 @@ pub struct Search<'a> {
     /// How far a line of the reduced picture may lie from its edge in the photo, px.
     pub reach_px: f64,
     rim_quads: Vec<Quad>,
-    given_level: Option<Level>,
+    pub given_level: Option<Level>,
 }
 
 impl<'a> Search<'a> {
@@ -141,9 +142,12 @@ pub fn search(
     let found = if card && own.is_none() { id1::find(&s) } else { None };
     let seen = own.as_ref().map(|o| &o.fit.fitted.view).or(found.as_ref().map(|c| &c.fitted.view));
     let rim = rim(s.plan).filter(|_| wants(ReferenceKind::Pocket));
+    let height_mm = options.height_mm.or(plan.reference.height_mm);
+    // Where a card lies its scale says what size the rim must have; without one the rim is looked for by itself.
+    let both = found.as_ref().zip(rim.as_ref()).and_then(|(c, f)| beside(&s, c, height_mm, f));
     // Corners by the hundred know the camera better than the file and four sides do.
     let camera = own.as_ref().map_or(s.camera, |o| o.fit.fitted.camera(&s.camera));
-    let pocket = rim.as_ref().and_then(|figure| {
+    let pocket = rim.as_ref().filter(|_| both.is_none()).and_then(|figure| {
         // Beside a card only the quads of its own scale can be the rim.
         let fits = |q: &&Quad| seen.is_none_or(|v| agrees(v, q, figure, &camera));
         let some: Vec<Quad> = s.rim_quads.iter().filter(fits).take(if card { 12 } else { 60 }).cloned().collect();
@@ -161,7 +165,13 @@ pub fn search(
         }
         all.push(o.reference(photo, printed, level).doubted(doubt));
     }
-    if let Some(mut c) = found {
+    if let (Some(Beside { card, rim, level, .. }), Some(figure)) = (both, &rim) {
+        for (c, figure, level) in [(card, &CARD, level), (rim, figure, Level::Rim)] {
+            let (reference, new) = as_reference(s.photo, &c, figure, level, true);
+            all.push(reference);
+            caveats.extend(new);
+        }
+    } else if let Some(mut c) = found {
         let same_lens =
             |p: &&Rim| (p.candidate.fitted.view.pose.focal_px / c.fitted.view.pose.focal_px).ln().abs() < 0.3;
         if let Some(again) = pocket.as_ref().filter(same_lens).and_then(|p| {
@@ -174,7 +184,7 @@ pub fn search(
         let (level, doubt, new) =
             s.level(&c.fitted.view, (CARD.outline.width, CARD.outline.height), "card", pocket.is_some());
         caveats.extend(new);
-        let (reference, new) = as_reference(s.photo, &c, &CARD, level);
+        let (reference, new) = as_reference(s.photo, &c, &CARD, level, false);
         all.push(reference.doubted(doubt.hypot(id1::doubt(&c))));
         caveats.extend(new);
     }
@@ -185,7 +195,7 @@ pub fn search(
                  photo does not show that no second outline lies round it.",
             ));
         }
-        all.push(as_reference(s.photo, &candidate, figure, Level::Rim).0.doubted(doubt));
+        all.push(as_reference(s.photo, &candidate, figure, Level::Rim, false).0.doubted(doubt));
     }
     let edge = options.edge_px.or(plan.reference.edge_px);
     let tick = options.tick.or(plan.reference.tick);
@@ -206,7 +216,7 @@ pub fn search(
         all.extend(found);
         caveats.extend(new);
     }
-    if let Some(height) = options.height_mm.or(plan.reference.height_mm) {
+    if let Some(height) = height_mm {
         raise(&mut all, height);
     }
     (all, caveats)
@@ -250,18 +260,26 @@ const UNKNOWN_FOCAL: f64 = 2.0;
 /// From which doubt of rim or foot on, relative, a caveat is due: the error that 95 of 100 photos are to stay under.
 const FOOT_DOUBT: f64 = 0.003;
 
-fn as_reference(photo: &Photo, c: &Candidate, figure: &Figure, level: Level) -> (Reference, Option<Caveat>) {
+/// `together`: the card and the rim were fitted as one, which has weighed the rim's own size against the card's.
+fn as_reference(
+    photo: &Photo,
+    c: &Candidate,
+    figure: &Figure,
+    level: Level,
+    together: bool,
+) -> (Reference, Option<Caveat>) {
     let outline = figure.outline;
-    let (source, height_mm, size_sigma, outline_px) = if figure.innermost {
-        (Source::Id1, CARD_THICKNESS_MM, id1::SIZE_RELATIVE, c.outline_px(outline))
-    } else {
-        (Source::Pocket, 0.0, RIM_SIZE_SIGMA_MM / (outline.width * outline.height).sqrt(), vec![])
-    };
+    let card = figure.innermost;
+    let (source, height_mm, outline_px) =
+        if card { (Source::Id1, CARD_THICKNESS_MM, c.outline_px(outline)) } else { (Source::Pocket, 0.0, vec![]) };
+    let size_sigma =
+        if card || together { id1::SIZE_RELATIVE } else { RIM_SIZE_SIGMA_MM / (outline.width * outline.height).sqrt() };
     let object = Object { source, level, height_mm, size_sigma, about: Point::default(), outline_px };
     let (mut reference, caveat) = Reference::from_fit(&c.fitted, photo, object);
-    if photo.focal_px().is_none() && figure.innermost {
+    if photo.focal_px().is_none() && card && !together {
         reference.relative_sigma *= UNKNOWN_FOCAL;
     }
+    reference.together = together;
     (reference, caveat)
 }
 
@@ -282,6 +300,7 @@ mod tests {
             local_sigma: 0.001,
             outline_px: vec![],
             focal_px: None,
+            together: false,
         }
     }
 

@@ -248,6 +248,7 @@ pub fn made_up(file: &str, scaled: bool) -> Inspection {
         local_sigma: 0.002,
         outline_px: card.iter().map(|c| to_px.forward(Point::new(c.0, c.1 - 4.0))).collect(),
         focal_px: None,
+        together: false,
     };
     Inspection {
         inputs_sha256: "fedcba9876543210".repeat(4),

@@ -115,6 +115,7 @@ impl Find {
         let photo_middle = photo.centre();
         let focal = view.pose.focal_px;
         Reference {
+            together: false,
             source: Source::Card,
             level,
             height_mm: PAPER_MM,
