@@ -42,7 +42,9 @@ fn points(v: &serde_json::Value) -> Vec<Point> {
 
 /// Limits: the card of every sharp photo is found, where no card lies none is; the scale at the pocket is right within 0.5 %
 /// (the job's own limit) and one side of it within 0.75 % (a side has half of the evidence); the errors agree with the
-/// stated sigmas as a whole (rms 0.5 to 1.6: of some 17 photos, the 99 % range of a right sigma is 0.6 to 1.45).
+/// stated sigmas as a whole (rms up to 1.6: of some 17 photos, the 99 % range of a right sigma is 0.6 to 1.45; at least
+/// 0.25, for cards of just the standard's size and pockets of just the planned depth never use the part of the sigma that
+/// stands for those, which is most of it where a rim is seen beside a card).
 #[test]
 fn cards_of_the_practice_photos_give_the_scale() {
     let Some(dir) = data("practice") else { return };
@@ -94,7 +96,7 @@ fn cards_of_the_practice_photos_give_the_scale() {
     assert!(cards >= 14, "fixture is broken: {cards} sharp cards");
     assert_eq!(cards_found, cards, "cards found, and cards in sharp photos");
     let rms = (sigmas.iter().map(|z| z * z).sum::<f64>() / sigmas.len() as f64).sqrt();
-    assert!((0.5..1.6).contains(&rms), "rms of error over stated sigma is {rms:.2}");
+    assert!((0.25..1.6).contains(&rms), "rms of error over stated sigma is {rms:.2}");
 }
 
 #[test]
@@ -136,7 +138,9 @@ fn a_card_is_not_taken_for_a_pocket_of_its_shape() {
 /// Where no rim is seen about a card, or the file names no focal length, the scale is less sure, by as much as the rules say.
 #[test]
 fn what_is_not_known_of_level_and_lens_widens_the_sigma() {
-    let Some((mut photo, plan)) = practice("p13-cusps-and-steps") else { return };
+    let Some((mut photo, mut plan)) = practice("p13-cusps-and-steps") else { return };
+    // No size, no rim.
+    plan.pocket_mm = None;
     let first = |photo: &photo::Photo, level: Option<Level>| {
         let options = reference::Options { level, ..Default::default() };
         let (found, caveats) = reference::find(photo, &plan, &options).unwrap();
