@@ -100,6 +100,29 @@ fn alternating_lines_have_the_doubled_period() {
     assert!((f.pitch.value / 7.8 - 1.0).abs() < 2e-3, "{:?}", m.families);
 }
 
+/// A deep slot as wide as the cutter among the lines of a saw: one bright and one dark line far stronger than the others. The
+/// strip is the slot; floors with the ridges alone have none.
+#[test]
+fn a_slot_among_ridges_is_a_strip_and_ridges_alone_are_none() {
+    for (seed, from, width) in [(40u64, 20.3, 6.35), (41, 33.8, 3.175), (42, 27.1, 4.0)] {
+        let n = noise(seed, 900, 640, 0.05, 0.05, 4.0);
+        let ridges = |y: f64| thin(y / 2.54);
+        let line = |off: f64| (-0.5 * (off / 0.15).powi(2)).exp();
+        let slot = |y: f64| 0.5 * line(y - from) - 0.8 * line(y - from - width);
+        let among = |y: f64| if (from..from + width).contains(&y) { 0.0 } else { ridges(y) };
+        let m = run(&patch(900, 640, &n, |_, y| among(y) + slot(y)));
+        assert!(m.families.iter().any(|f| (f.pitch.value / 2.54 - 1.0).abs() < 2e-3), "{:?}", m.families);
+        let over: Vec<_> = m.strips.iter().filter(|s| m.edges[s.edges.0].stands_out).collect();
+        assert_eq!(over.len(), 1, "seed {seed}: {:?}", m.strips);
+        assert!((over[0].width.value - width).abs() < 0.15 && over[0].length > 60.0, "seed {seed}: {:?}", over[0]);
+        let plain = run(&patch(900, 640, &n, |_, y| ridges(y)));
+        assert!(plain.edges.iter().all(|e| !e.stands_out), "seed {seed}: {:?}", plain.edges);
+        // One line missing among its like is no edge.
+        let gap = run(&patch(900, 640, &n, |_, y| if (from..from + 2.54).contains(&y) { 0.0 } else { ridges(y) }));
+        assert!(gap.edges.iter().all(|e| !e.stands_out), "seed {seed}: {:?}", gap.edges);
+    }
+}
+
 #[test]
 fn a_weak_family_at_any_angle_is_found_with_a_fair_sigma() {
     let mut off = Vec::new();

@@ -214,11 +214,15 @@ fn realness(f: &Family) -> f64 {
     sure * everywhere * in_step * even * relief * ramp(contrast(f), SEEN_CONTRAST.0, SEEN_CONTRAST.1)
 }
 
-/// Relative brightness change of a family's lines, rms: of the mean profile, or of its harmonics taken one by one, which
-/// also holds where the lines wander and the mean profile washes out.
+/// Relative brightness change of a family's lines, rms: of the mean profile, of its harmonics taken one by one, which also
+/// holds where the lines wander and the mean profile washes out, or of a wave that swings as far as the mean profile does: an
+/// eye sees thin lines far apart by how dark each is, not by how much of the floor they cover. The mean of few lines is that
+/// of the one or two that are strong.
 pub fn contrast(f: &Family) -> f64 {
     let harmonics = f.harmonics.iter().map(|h| h * h).sum::<f64>();
-    f.contrast.max((harmonics / 2.0).sqrt())
+    let (low, high) = f.folded.iter().fold((0.0f64, 0.0f64), |(a, b), v| (a.min(*v), b.max(*v)));
+    let swing = if f.coherent_passes < FEW_PASSES { 0.0 } else { (high - low) / 8f64.sqrt() };
+    f.contrast.max((harmonics / 2.0).sqrt()).max(swing)
 }
 
 /// One side of a found outline against the wall's foot, mm, one sigma: chips, a fillet, the shadow's border (common

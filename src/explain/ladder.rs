@@ -167,6 +167,7 @@ mod tests {
             deficit: Measured::new(0.1, 0.01).unwrap(),
             snr: 12.0,
             height_um: None,
+            stands_out: false,
         }
     }
     fn ridges(at: &[f64]) -> Vec<Edge> {

@@ -49,7 +49,8 @@ const HALO: f64 = 0.4;
 /// Edges along a line that are far weaker than its own count as explained too.
 ///
 /// Lines that follow the walls explain the edges that keep one distance from the nearest wall.
-fn explained(edges: &[Edge], lines: &[Line], outline: &[Point]) -> Vec<bool> {
+fn explained(marks: &Marks, lines: &[Line], outline: &[Point]) -> Vec<bool> {
+    let edges = &marks.edges;
     let mut out = vec![false; edges.len()];
     for l in lines.iter().filter(|l| l.real > 0.4) {
         if l.family.along_walls.is_some() {
@@ -82,12 +83,19 @@ fn explained(edges: &[Edge], lines: &[Line], outline: &[Point]) -> Vec<bool> {
             out[i] |= edges[i].deficit.value.abs() < HALO * usual;
         }
     }
+    // What stands out of a family is its own unevenness, unless two of them bound a strip.
+    for (o, e) in out.iter_mut().zip(&marks.edges) {
+        *o |= e.stands_out;
+    }
+    for s in marks.strips.iter().filter(|s| marks.edges[s.edges.0].stands_out && marks.edges[s.edges.1].stands_out) {
+        (out[s.edges.0], out[s.edges.1]) = (false, false);
+    }
     out
 }
 
 /// The single edges: clear, of no family, not the foot of a wall.
 pub fn find(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], scaled: bool) -> Loose {
-    let explained = explained(&marks.edges, lines, &patch.outline);
+    let explained = explained(marks, lines, &patch.outline);
     let mut out = Loose::default();
     let (mut heights, mut shade, mut near, mut weighed) = (vec![], 0.0, 0.0, 0.0);
     // An edge belongs to letters or corners within one cutter diameter of them; 6 mm where the cutter is not known.

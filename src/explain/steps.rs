@@ -232,7 +232,10 @@ fn cutter_change(d: &Digest, case: &mut Case) {
 /// Material and skim: what they do to every deflection cause.
 pub fn deflection_conditions(d: &Digest, case: &mut Case) {
     if d.plan.material == Some(Material::Foam) {
-        case.add(-DECISIVE, "foam cuts with hardly any force: deflection leaves no visible step in it");
+        let words = "foam cuts with hardly any force: deflection leaves no visible step in it";
+        // A drive with play alternates without any force.
+        let play = case.cause == Cause::AlternatingPasses;
+        case.add(if play { -FAIR } else { -DECISIVE }, words);
     }
     if let Some(k) = d.plan.skim_mm.filter(|k| *k < 0.6) {
         case.add(

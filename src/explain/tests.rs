@@ -125,6 +125,7 @@ fn edge(offset: f64, length: f64, normal_deg: f64, polarity: Polarity, height: f
         deficit: m(0.1, 0.005),
         snr: 20.0,
         height_um: Some(m(height, 5.0)),
+        stands_out: false,
     }
 }
 
@@ -369,6 +370,29 @@ fn foam_rules_deflection_out() {
     let of =
         |e: &Explanation| e.findings.iter().find(|f| f.id == Cause::FullWidthFirstPass).map_or(0.0, |f| f.probability);
     assert!(of(&wood) > 0.9 && of(&foam) < 0.7, "{} {}", of(&wood), of(&foam));
+}
+
+/// Play in a drive alternates passes without any force: in foam as well, where the spacing is that of two stepovers.
+#[test]
+fn passes_may_alternate_in_foam() {
+    let p = plan(&[("hardwood", "foam")]);
+    let e = look(&with_family(saw(5.08, 90.0)), &p).0;
+    assert_eq!(e.findings[0].id, Cause::AlternatingPasses, "{:#?}", e.findings);
+}
+
+/// Thin lines far apart cover little of the floor, and an eye sees them all the same.
+#[test]
+fn lines_far_apart_are_seen_by_how_dark_each_is() {
+    let thin = |depth: f64, passes: f64| Family {
+        harmonics: [0.005; 4],
+        folded: profile(|x| if (x - 0.5).abs() < 0.04 { -depth } else { 0.1 * depth }),
+        contrast: 0.3 * depth,
+        coherent_passes: passes,
+        ..family(9.0, 90.0)
+    };
+    assert!(digest::contrast(&thin(0.04, 12.0)) > 0.015);
+    // Of few lines one strong one would do it.
+    assert!(digest::contrast(&thin(0.04, 3.0)) < 0.015);
 }
 
 #[test]

@@ -1,5 +1,7 @@
 //! Single long edges: dark or bright lines found by stacking along a direction, window by window, and chained.
 
+use super::comb::Comb;
+use super::family;
 use super::flatten::Flat;
 use super::light::{self, Lamp};
 use super::stack::{Stack, Weighed};
@@ -28,6 +30,18 @@ const CROOKED: f64 = 0.08;
 const MADE_GOOD: f64 = 0.4;
 /// Most edges handed on.
 const MOST: usize = 200;
+/// Light of an edge that is left once a family is taken off, over that of one of the family's lines, from which it stands out: one
+/// line that is missing among its like leaves as much of the other sign.
+const OVER: f64 = 1.5;
+/// Difference of such an edge from one flank over that from the other under which it is none: beside a strong line the ground
+/// itself looks like one of the other sign. (A ridge's lit and dark flank touch: single edges are not asked for this.)
+const ONE_SIDED: f64 = 0.4;
+/// Length of such an edge, share of the floor's smaller side: half a pass.
+const OVER_LENGTH: f64 = 0.5;
+/// Combs within this many degrees are taken off together: over 100 mm a hundredth of a millimetre smears nothing.
+const SAME_DEG: f64 = 0.02;
+/// More of them along one family are its own unevenness: a first pass has two sides, two of them four.
+const OVER_MOST: usize = 4;
 
 #[derive(Debug, Clone, Copy)]
 struct Hit {
@@ -38,14 +52,38 @@ struct Hit {
     width: f64,
 }
 
-/// Finds edges along the given directions (normals, degrees); along `regular` ones lines repeat and may crowd the floor.
-pub(super) fn find(flat: &Flat, floor: &Weighed, normals: &[f64], regular: &[f64], lamp: &Lamp) -> Vec<Edge> {
-    let mut all: Vec<(Edge, bool)> =
-        normals.par_iter().flat_map_iter(|n| along(flat, floor, *n, regular, lamp)).collect();
+/// One chain measured.
+struct Looked {
+    edge: Edge,
+    /// The light that it takes or adds is not made good beside it.
+    step: bool,
+    /// It differs from one flank only.
+    one_sided: bool,
+}
+
+/// Finds edges along the given directions (normals, degrees); along `regular` ones lines repeat and may crowd the floor. Those
+/// along a straight family, and stronger than its lines, are looked for once more with the family taken off.
+pub(super) fn find(
+    flat: &Flat,
+    floor: &Weighed,
+    normals: &[f64],
+    regular: &[f64],
+    combs: &[Comb],
+    lamp: &Lamp,
+) -> Vec<Edge> {
+    let mut all: Vec<Looked> = normals
+        .par_iter()
+        .flat_map_iter(|n| {
+            let crowded = regular.iter().any(|r| line_difference(*n, *r).abs() < 1.0);
+            along(flat, &stack(flat, floor, *n), lamp, crowded)
+        })
+        .collect();
+    let over: Vec<Looked> = combs.par_iter().flat_map_iter(|c| over(flat, floor, c, combs, lamp)).collect();
+    all.extend(over);
     // Steps first: the bright rim a camera's sharpening draws beside a step must not stand for it.
-    all.sort_by(|a, b| b.1.cmp(&a.1).then(b.0.snr.total_cmp(&a.0.snr)));
+    all.sort_by(|a, b| b.step.cmp(&a.step).then(b.edge.snr.total_cmp(&a.edge.snr)));
     let mut kept: Vec<Edge> = Vec::new();
-    for (e, _) in all {
+    for Looked { edge: e, .. } in all {
         let doubled = kept.iter().any(|k| same_line(k, &e, flat.unit) || echo(k, &e, flat.unit));
         if !doubled {
             kept.push(e);
@@ -80,21 +118,44 @@ fn echo(a: &Edge, b: &Edge, unit: f64) -> bool {
         && b.deficit.value.abs() < 0.25 * a.deficit.value.abs()
 }
 
-fn along(flat: &Flat, floor: &Weighed, normal_deg: f64, regular: &[f64], lamp: &Lamp) -> Vec<(Edge, bool)> {
-    let crowded = regular.iter().any(|n| line_difference(normal_deg, *n).abs() < 1.0);
+/// The floor in bands about a millimetre wide along lines of this normal.
+fn stack(flat: &Flat, floor: &Weighed, normal_deg: f64) -> Stack {
     let reach = {
         let [x0, y0, x1, y1] = flat.bounds;
         let (s, c) = normal_deg.to_radians().sin_cos();
         ((x1 - x0) as f64 * s.abs() + (y1 - y0) as f64 * c.abs()) * flat.step
     };
     let bands = (reach / (BAND * flat.unit)).ceil().clamp(4.0, 400.0) as usize;
-    let stack = Stack::of(flat, floor, normal_deg, bands);
-    let table = Table::of(&stack);
+    Stack::of(flat, floor, normal_deg, bands)
+}
+
+/// Edges that stand out of a family's lines.
+fn over(flat: &Flat, floor: &Weighed, comb: &Comb, combs: &[Comb], lamp: &Lamp) -> Vec<Looked> {
+    let mut stack = stack(flat, floor, comb.normal_deg);
+    let mut line = 0.0;
+    for c in combs.iter().filter(|c| line_difference(c.normal_deg, comb.normal_deg).abs() < SAME_DEG) {
+        let folded = family::fold(&stack, c.own_frequency());
+        // Thin lines of one sign on an even ground hold half of what departs from the mean, their ground the other half.
+        let light = folded.iter().map(|v| v.abs()).sum::<f64>() / folded.len() as f64 / (2.0 * c.own_frequency());
+        line = f64::max(line, light);
+        stack.remove(c.own_frequency(), &folded);
+    }
+    let mut out: Vec<Looked> = along(flat, &stack, lamp, false);
+    out.retain(|l| {
+        !l.one_sided && l.edge.deficit.value.abs() > OVER * line && l.edge.length > OVER_LENGTH * flat.extent
+    });
+    out.iter_mut().for_each(|l| l.edge.stands_out = true);
+    if out.len() > OVER_MOST { vec![] } else { out }
+}
+
+fn along(flat: &Flat, stack: &Stack, lamp: &Lamp, crowded: bool) -> Vec<Looked> {
+    let bands = stack.bands;
+    let table = Table::of(stack);
     let hits: Vec<Vec<Hit>> = (0..bands.saturating_sub(WINDOW).max(1))
         .step_by(HOP)
-        .map(|b| window_hits(&stack, &table, b, (b + WINDOW).min(bands), flat, crowded))
+        .map(|b| window_hits(stack, &table, b, (b + WINDOW).min(bands), flat, crowded))
         .collect();
-    chains(&hits, flat).into_iter().filter_map(|chain| measured(&chain, &stack, &table, flat, lamp, crowded)).collect()
+    chains(&hits, flat).into_iter().filter_map(|chain| measured(&chain, stack, &table, flat, lamp, crowded)).collect()
 }
 
 /// Running sums over bins, band by band, so that any window's mean is two look-ups.
@@ -127,6 +188,11 @@ impl Table {
 /// Missing light across a line of `width` bins centred at bin `c`, from prefix sums: core mean below the mean of both
 /// flanks, times the width in floor units. `None` where core or a flank is not floor.
 fn deficit(between: impl Fn(usize, usize) -> (f64, f64), c: usize, width: usize, dt: f64, full: f64) -> Option<f64> {
+    sides(between, c, width, dt, full).map(|s| 0.5 * (s[0] + s[1]))
+}
+
+/// The same against each flank alone.
+fn sides(between: impl Fn(usize, usize) -> (f64, f64), c: usize, width: usize, dt: f64, full: f64) -> Option<[f64; 2]> {
     let half = width / 2;
     let gap = half + width / 2 + 1;
     let outer = gap + width.max(6);
@@ -141,8 +207,7 @@ fn deficit(between: impl Fn(usize, usize) -> (f64, f64), c: usize, width: usize,
     if !enough(core, width) || !enough(left, outer - gap) || !enough(right, outer - gap) {
         return None;
     }
-    let flank = 0.5 * (left.0 / left.1 + right.0 / right.1);
-    Some((flank - core.0 / core.1) * width as f64 * dt)
+    Some([left, right].map(|f| (f.0 / f.1 - core.0 / core.1) * width as f64 * dt))
 }
 
 fn window_hits(stack: &Stack, table: &Table, from: usize, to: usize, flat: &Flat, crowded: bool) -> Vec<Hit> {
@@ -252,15 +317,8 @@ fn chains(hits: &[Vec<Hit>], flat: &Flat) -> Vec<Vec<Hit>> {
     out
 }
 
-/// One chain becomes an edge: straight line, deficit with its scatter, height; and whether it is a step.
-fn measured(
-    chain: &[Hit],
-    stack: &Stack,
-    table: &Table,
-    flat: &Flat,
-    lamp: &Lamp,
-    crowded: bool,
-) -> Option<(Edge, bool)> {
+/// One chain becomes an edge: straight line, deficit with its scatter, height.
+fn measured(chain: &[Hit], stack: &Stack, table: &Table, flat: &Flat, lamp: &Lamp, crowded: bool) -> Option<Looked> {
     if chain.len() < 2 {
         return None;
     }
@@ -282,16 +340,17 @@ fn measured(
     let width = median(&chain.iter().map(|h| h.width).collect::<Vec<_>>())?;
     let full = full_bin(stack, flat);
     let bands: Vec<usize> = (0..stack.bands).filter(|b| (ends.0..=ends.1).contains(&stack.u_at(*b))).collect();
-    let value = |wide: f64| -> Vec<f64> {
+    let flanks = |wide: f64| -> Vec<[f64; 2]> {
         let bins = (wide / stack.dt).round() as usize;
         bands
             .iter()
             .filter_map(|&k| {
                 let c = ((a + b * stack.u_at(k) - stack.t0) / stack.dt).round().max(0.0) as usize;
-                deficit(|x, y| table.between(k, x, y), c, bins, stack.dt, full)
+                sides(|x, y| table.between(k, x, y), c, bins, stack.dt, full)
             })
             .collect()
     };
+    let value = |wide: f64| flanks(wide).iter().map(|s| 0.5 * (s[0] + s[1])).collect::<Vec<f64>>();
     // Twice the width that stands out best holds the whole line, rounded flanks and blur included; where neighbours or
     // a sharpened rim reach into that, a narrower one holds more of it, and a wide cast shadow needs more.
     let widths: &[f64] = if crowded { &[2.0, 1.4, 1.0] } else { &[2.0, 2.8, 1.4, 1.0] };
@@ -306,7 +365,10 @@ fn measured(
     let sigma = scatter.hypot(0.5 * (mean - usual));
     // Light made good right beside the line: a groove or a rim, no step.
     let step = usual.abs() > MADE_GOOD * mean.abs();
-    let narrow = value(width);
+    let by_flank = flanks(width);
+    let narrow: Vec<f64> = by_flank.iter().map(|s| 0.5 * (s[0] + s[1])).collect();
+    let one = |k: usize| by_flank.iter().map(|s| s[k]).sum::<f64>() / by_flank.len().max(1) as f64 * mean.signum();
+    let one_sided = one(0).min(one(1)) < ONE_SIDED * one(0).max(one(1));
     let (nm, ns) = crate::stats::mean_sd(&narrow)?;
     let snr = nm.abs() / (ns / (narrow.len() as f64).sqrt()).max(1e-9);
     let windows = (chain.iter().map(|h| h.snr * h.snr).sum::<f64>() * HOP as f64 / WINDOW as f64).sqrt();
@@ -337,6 +399,7 @@ fn measured(
         deficit,
         snr: snr.min(windows),
         height_um: light::step_height(deficit, lamp, normal_deg, width).filter(|_| step),
+        stands_out: false,
     };
-    Some((edge, step))
+    Some(Looked { edge, step, one_sided })
 }

@@ -93,7 +93,7 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
     if found.families.iter().any(|f| f.along_walls.is_some()) {
         regular.extend(patch.pocket_x_deg.into_iter().flat_map(|x| [x, x + 90.0]));
     }
-    let edges = edges::find(&flat, &whole, &normals, &regular, &lamp);
+    let edges = edges::find(&flat, &whole, &normals, &regular, &found.combs, &lamp);
     let limits = (0.3 * flat.unit, 15.0 * flat.unit);
     let strips = strips::find(&edges, &patch.outline, &patch.light, limits, &regular);
     let colours = colour::Colours::of(patch, &flat);

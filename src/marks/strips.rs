@@ -14,14 +14,16 @@ const OVERLAP: f64 = 0.6;
 const WALL_SHARE: f64 = 0.5;
 
 /// Pairs edges into strips between `narrowest` and `widest` (floor units), strongest first, each edge used once.
-/// `regular` marks directions (normals) whose lines repeat: their edges are a family, not strips.
+/// `regular` marks directions (normals) whose lines repeat: their edges are a family, not strips, but for those that stand out
+/// of it.
 pub(super) fn find(edges: &[Edge], outline: &[Point], lamp: &Light, limits: (f64, f64), regular: &[f64]) -> Vec<Strip> {
     let mut pairs: Vec<(f64, Strip)> = Vec::new();
     for (i, a) in edges.iter().enumerate() {
-        if regular.iter().any(|n| line_difference(a.normal_deg, *n).abs() < 3.0) {
-            continue;
-        }
+        let regular = regular.iter().any(|n| line_difference(a.normal_deg, *n).abs() < 3.0);
         for (j, b) in edges.iter().enumerate().skip(i + 1) {
+            if regular && !(a.stands_out && b.stands_out) {
+                continue;
+            }
             if a.polarity == b.polarity || line_difference(a.normal_deg, b.normal_deg).abs() > PARALLEL {
                 continue;
             }

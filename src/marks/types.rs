@@ -111,6 +111,8 @@ pub struct Edge {
     pub snr: f64,
     /// Step height; positive = higher on the side the normal points to.
     pub height_um: Option<Measured>,
+    /// Seen only once a family of lines along it is taken off the floor: stronger than those lines, or of the other sign.
+    pub stands_out: bool,
 }
 
 /// A strip between two edges.
