@@ -4,7 +4,7 @@ use super::absence::cut_lines;
 use super::digest::{ALIGNED_DEG, AXIS_SCALE_SIGMA, Digest, FEW_PASSES, Line, OBLIQUE_DEG, contrast};
 use super::ladder::Ladder;
 use super::shape::{self, Kind};
-use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, between, size_gain};
+use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, between, ramp, size_gain};
 use crate::expect::physics::{tilt_for_dish_deg, tilt_for_saw_deg};
 use crate::expect::{Cause, PitchRole, planned_cusp_mm};
 use crate::marks::Polarity;
@@ -298,11 +298,22 @@ fn cusp_flats(plan: &PlannedCut, pitch_mm: f64) -> Vec<f64> {
     }
 }
 
+/// Rms share of odd harmonics from which lines a stepover apart differ; of a third of it there is nothing to them (ramp of a
+/// floor's ends, a lamp nearer to one side).
+const DIFFERS: f64 = 0.3;
+
 fn alternation(d: &Digest, l: &Line, c: &mut Case) {
     let f = l.family;
-    // At twice the stepover the family is the alternation itself; what alternates beneath it says nothing.
+    // At twice the stepover the family is the alternation itself; what alternates beneath it says nothing. But then its lines
+    // must differ: what repeats after half of it is no alternation.
     let p = f.pitch.value;
     if d.scaled && d.expected.of(PitchRole::Twice).any(|at| (p / at - 1.0).abs() < 0.05) {
+        let [first, second, third, fourth] = f.harmonics;
+        let odd = first.hypot(third) / first.hypot(second).hypot(third).hypot(fourth).max(1e-12);
+        if c.cause == Cause::AlternatingPasses {
+            let words = format!("every second line is like the first: they differ by {:.0} percent", 100.0 * odd);
+            c.add(-STRONG * ramp(odd, DIFFERS, DIFFERS / 3.0), words);
+        }
         return;
     }
     let noise = f.harmonic_noise.clamp(0.0, 1.0);

@@ -380,6 +380,16 @@ fn passes_may_alternate_in_foam() {
     assert_eq!(e.findings[0].id, Cause::AlternatingPasses, "{:#?}", e.findings);
 }
 
+/// A comb found at twice the stepover whose lines are all alike is the stepover's.
+#[test]
+fn lines_that_are_all_alike_do_not_alternate() {
+    let p = plan(&[]);
+    let mut marks = with_family(saw(2.54, 90.0));
+    marks.families.push(Family { harmonics: [0.004, 0.1, 0.004, 0.08], ..saw(5.08, 90.0) });
+    let e = look(&marks, &p).0;
+    assert_eq!(e.findings[0].id, Cause::TiltAcrossPasses, "{:#?}", e.findings);
+}
+
 /// Thin lines far apart cover little of the floor, and an eye sees them all the same.
 #[test]
 fn lines_far_apart_are_seen_by_how_dark_each_is() {

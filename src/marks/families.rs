@@ -369,8 +369,7 @@ impl<'a> Search<'a> {
 }
 
 /// Where the newest comb has two or three times the period of one found before it along the same direction (which was
-/// then taken out), it is described anew with all harmonics, and the shorter one goes if it no longer repeats by itself. Where
-/// hardly anything but the shorter one is left in it, it is that one's alternation and goes itself.
+/// then taken out), it is described anew with all harmonics, and the shorter one goes if it no longer repeats by itself.
 fn lengthen(found: &mut Found, stack: &Stack, ray: &Ray) {
     let Some(newest) = found.combs.last() else { return };
     let last = found.combs.len() - 1;
@@ -384,15 +383,10 @@ fn lengthen(found: &mut Found, stack: &Stack, ray: &Ray) {
         let count = ((ray.highest / newest.frequency) as usize).clamp(1, 16);
         let Some(comb) = Comb::fit(stack, ray, newest.frequency, count) else { return };
         let Some(family) = family::describe(&comb, stack, ray, found.families[last].false_alarm) else { return };
-        let odd = share_off(&comb, k as usize);
-        if odd < ODD_SHARE {
-            found.combs.pop();
-            found.families.pop();
-            return;
-        }
+        let alone = share_off(&comb, k as usize) > 0.6;
         found.combs[last] = comb;
         found.families[last] = family;
-        if odd > 0.6 {
+        if alone {
             found.combs.remove(i);
             found.families.remove(i);
         }
