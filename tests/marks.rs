@@ -174,7 +174,7 @@ fn faint_ridges_on_mdf_and_maple_are_found() {
         let (normal, pitch) = (14.0 * seed as f64, 0.8 + 0.2 * seed as f64);
         f.from_deg = normal + 30.0;
         let shape = [Shape::Saw, Shape::Cusp, Shape::Sine][seed as usize % 3];
-        f.ridges = vec![Ridges { pitch, normal_deg: normal, um: 10.0, shape, jitter: 0.01, odd: None }];
+        f.ridges = vec![Ridges { pitch, normal_deg: normal, um: 10.0, shape, jitter: 0.01, odd: None, stray: 0.0 }];
         let m = run(&f.patch());
         let hit = m.families.iter().any(|q| {
             (q.pitch.value / pitch - 1.0).abs() < 0.01 && line_difference(q.normal_deg.value, normal).abs() < 1.0
@@ -188,6 +188,36 @@ fn faint_ridges_on_mdf_and_maple_are_found() {
 
 /// Errors of pitch and direction in their own sigmas, over shapes, woods and uneven passes.
 #[test]
+fn lines_that_lose_their_step_in_every_pass_are_found_by_what_the_tiles_agree_on() {
+    let mut missed = vec![];
+    for seed in 400..410 {
+        let mut f = Floor::plain(seed, 1200, 800, 0.05, 2.54);
+        (f.elevation_deg, f.from_deg) = (12.0, 40.0);
+        let (pitch, normal_deg) = (0.5 + 0.15 * (seed % 10) as f64, if seed % 2 == 0 { 30.0 } else { 65.0 });
+        f.ridges = vec![Ridges { pitch, normal_deg, um: 12.0, shape: Shape::Sine, jitter: 0.0, odd: None, stray: 1.0 }];
+        let m = run(&f.patch());
+        let right = |q: &&lowsun::marks::Family| {
+            (q.pitch.value - pitch).abs() < 3.0 * q.pitch.sigma
+                && line_difference(q.normal_deg.value, normal_deg).abs() < 3.0 * q.normal_deg.sigma
+        };
+        let found = m.families.iter().find(right);
+        println!(
+            "{seed} {} {pitch:.2} at {normal_deg}: {:?}",
+            f.material,
+            m.families
+                .iter()
+                .map(|q| (q.pitch, q.normal_deg, q.wandering, q.period_kind, q.height_um))
+                .collect::<Vec<_>>()
+        );
+        if !found.is_some_and(|q| q.wandering) {
+            missed.push((seed, pitch, f.material));
+        }
+        assert!(m.families.len() < 2, "{seed}: one set of lines, one family");
+    }
+    assert!(missed.len() <= 1, "{missed:?}");
+}
+
+#[test]
 fn pitch_and_direction_err_by_their_own_sigmas() {
     let (mut pitches, mut turns) = (Vec::new(), Vec::new());
     for seed in 0..24u64 {
@@ -197,7 +227,7 @@ fn pitch_and_direction_err_by_their_own_sigmas() {
         f.from_deg = normal + 35.0;
         let shape = [Shape::Saw, Shape::Cusp, Shape::Sine][seed as usize % 3];
         let jitter = if seed % 2 == 0 { 0.0 } else { 0.03 };
-        f.ridges = vec![Ridges { pitch, normal_deg: normal, um: 25.0, shape, jitter, odd: None }];
+        f.ridges = vec![Ridges { pitch, normal_deg: normal, um: 25.0, shape, jitter, odd: None, stray: 0.0 }];
         let m = run(&f.patch());
         let Some(q) = m.families.iter().find(|q| (q.pitch.value / pitch - 1.0).abs() < 0.02) else { continue };
         assert!(m.families.iter().all(|q| q.along_walls.is_none()), "seed {seed}: {:?}", q.pitch);
@@ -220,7 +250,8 @@ fn the_odd_line_is_found() {
         f.material = "mdf";
         f.from_deg = 30.0;
         let shape = if odd.1 == 0.0 { Shape::Saw } else { Shape::Cusp };
-        f.ridges = vec![Ridges { pitch: 2.4, normal_deg: 0.0, um: 30.0, shape, jitter: 0.0, odd: Some(odd) }];
+        f.ridges =
+            vec![Ridges { pitch: 2.4, normal_deg: 0.0, um: 30.0, shape, jitter: 0.0, odd: Some(odd), stray: 0.0 }];
         let m = run(&f.patch());
         let q = m.families.first().expect("the family itself");
         // Numbers of the lines along +x, whichever way the normal points; the two next to either end are not looked at.

@@ -207,7 +207,7 @@ fn realness(f: &Family) -> f64 {
     let in_step = 0.3 + 0.7 * ramp(f.coherent_passes, 2.0, 4.0);
     // Lines placed at random scatter by 0.37 of their spacing (uniform); passes by a few hundredths, chatter that
     // wanders by up to a fifth.
-    let even = 1.0 - 0.6 * ramp(f.jitter, 0.2, 0.35);
+    let even = if f.wandering { 1.0 } else { 1.0 - 0.6 * ramp(f.jitter, 0.2, 0.35) };
     // Beyond what the photo's own tone curve does, relief shows a chromatic share under 0.1, colour of the wood itself 0.15
     // (maple) to 0.4 (pine); both measured on the practice photos, 2026-11.
     let relief = 1.0 - 0.85 * ramp(f.colour_evidence().unwrap_or(0.1), COLOUR_SHARE.0, COLOUR_SHARE.1);

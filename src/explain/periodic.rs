@@ -128,6 +128,15 @@ fn one(d: &Digest, l: &Line, c: &mut Case) {
         edges(d, l, c);
     }
     height(d, l, c);
+    if l.family.wandering {
+        // Passes, drives and turns of the cutter keep their step; within a pass only the last may lose it to the next one.
+        let words = "the lines keep their distance but lose their step from place to place";
+        match c.cause {
+            Cause::Chatter => c.add(FAIR, format!("{words}, as vibration does")),
+            Cause::OncePerRevolution | Cause::OncePerTooth => c.add(0.0, words),
+            _ => c.add(-FAIR, words),
+        }
+    }
     if bent {
         let words = "the lines are bent like arcs of the cutter";
         match c.cause {

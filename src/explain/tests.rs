@@ -79,6 +79,7 @@ fn family(pitch: f64, normal_deg: f64) -> Family {
         offset: None,
         along_walls: None,
         curved: false,
+        wandering: false,
         strength_db: 25.0,
         false_alarm: 1e-9,
         coherent_passes: 20.0,
@@ -296,6 +297,23 @@ fn even_steps_round_letters_with_two_cutters_are_the_change() {
     let (e, _) = weighed(&frame(), &letters(), &round_letters(false), &p);
     assert_eq!((e.findings[0].id, e.verdict), (Cause::CutterChangeStep, Verdict::Other), "{:#?}", e.findings);
     assert!(e.findings[0].changes[0].to.contains("70 µm"));
+}
+
+#[test]
+fn lines_out_of_step_are_vibration_and_not_passes() {
+    let of = |wandering: bool, pitch: f64, deg: f64| {
+        let jitter = if wandering { 0.37 } else { 0.02 };
+        let (e, _) = look(&with_family(Family { wandering, jitter, ..wave(pitch, deg) }), &plan(&[]));
+        e
+    };
+    let p = |e: &Explanation, c: Cause| e.findings.iter().find(|f| f.id == c).map_or(0.0, |f| f.probability);
+    // Oblique, of no pitch of the plan's: vibration either way, and the surer for being out of step.
+    let (in_step, out) = (of(false, 0.9, 37.0), of(true, 0.9, 37.0));
+    assert!(p(&out, Cause::Chatter) > 0.6 && p(&out, Cause::Chatter) > p(&in_step, Cause::Chatter));
+    // At the stepover and along the passes it speaks against them, but alone does not overrule them.
+    let (in_step, out) = (of(false, 2.54, 90.0), of(true, 2.54, 90.0));
+    let passes = |e: &Explanation| p(e, Cause::TiltAcrossPasses) + p(e, Cause::TiltAlongPasses) + p(e, Cause::Cusps);
+    assert!(passes(&out) < passes(&in_step));
 }
 
 #[test]

@@ -1,6 +1,5 @@
 //! The photo's own grid: JPEG stores blocks of eight pixels, whose borders are lines of even spacing on any floor.
 
-use super::comb::Comb;
 use crate::floor::Patch;
 
 /// Pixels of a block's side (ITU-T T.81).
@@ -51,10 +50,10 @@ impl Blocks {
         Some(Self { jacobian: [row(yy / det, -xy / det), row(-xy / det, xx / det)] })
     }
 
-    /// Whether a comb of this contrast is a row or column of blocks; `length` is the floor's across its lines.
-    pub fn own(&self, comb: &Comb, contrast: f64, length: f64) -> bool {
-        let (s, c) = comb.normal_deg.to_radians().sin_cos();
-        let f = comb.own_frequency();
+    /// Whether lines of this frequency, direction and contrast are a row or column of blocks; `length` is that of the floor (or
+    /// of a piece of it) across its lines.
+    pub fn own(&self, f: f64, normal_deg: f64, contrast: f64, length: f64) -> bool {
+        let (s, c) = normal_deg.to_radians().sin_cos();
         let q = self.jacobian.map(|row| BLOCK * f * (c * row[0] + s * row[1]));
         let pixel = self.jacobian[0][0].hypot(self.jacobian[0][1]);
         let cell = 2.0 * BLOCK * pixel / length.max(1e-9);

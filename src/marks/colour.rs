@@ -105,6 +105,45 @@ impl Colours {
                 blue_noise += b.norm_sqr() / 8.0 * l.norm_sqr();
             }
         }
+        self.decide(light, [red, blue], [red_noise, blue_noise])
+    }
+
+    /// The same for lines that keep their step only within a tile of side `side`: the tiles' sums are taken together, each
+    /// with its own phase.
+    pub fn judge_by_tiles(&self, f: &Family, side: f64) -> (Option<Measured>, PeriodKind) {
+        let n = (side / self.step) as usize;
+        let [light_plane, ..] = &self.planes;
+        if n < 8 || self.step / f.pitch.value > 0.4 {
+            return (None, PeriodKind::Unsure);
+        }
+        let window = crate::signal::hann(n);
+        let starts = |size: usize| (0..).map(|i| i * n / 2).take_while(move |s| s + n <= size);
+        let (mut light, mut ratios, mut noise) = (0.0, [0.0; 2], [0.0; 2]);
+        for y in starts(light_plane.height) {
+            for x in starts(light_plane.width) {
+                let cut = |p: &Plane| Plane::from_fn(n, n, |i, j| p.at(x + i, y + j) * (window[i] * window[j]) as f32);
+                let tiles = self.planes.each_ref().map(cut);
+                let [l, red, blue] =
+                    wave(tiles.each_ref(), Point::default(), self.step, 1.0 / f.pitch.value, f.normal_deg.value);
+                light += l.norm_sqr();
+                for (k, z) in [red, blue].into_iter().enumerate() {
+                    ratios[k] += (z * l.conj()).re;
+                    // What does not go with the light as light alone does: noise, and colour of its own.
+                    noise[k] += (z - l * self.tone[k]).norm_sqr() / 2.0 * l.norm_sqr();
+                }
+            }
+        }
+        self.decide(light, ratios, noise)
+    }
+
+    /// Chromatic share and what it says, from sums of |light|^2, of the ratios' part in step with the light, and the variance of
+    /// the latter.
+    fn decide(
+        &self,
+        light: f64,
+        [red, blue]: [f64; 2],
+        [red_noise, blue_noise]: [f64; 2],
+    ) -> (Option<Measured>, PeriodKind) {
         if light <= 0.0 {
             return (None, PeriodKind::Unsure);
         }

@@ -73,6 +73,7 @@ fn family(c: &Column, columns: &[Column], flat: &Flat) -> Option<Family> {
         pitch: Measured::new(1.0 / c.frequency, c.frequency_sigma / c.frequency.powi(2))?,
         normal_deg: Measured::new(c.normal_deg, c.normal_sigma_deg)?,
         curved: true,
+        wandering: false,
         strength_db: 10.0 * c.ratio.max(1e-3).log10(),
         // Normal tail, some ten thousand frequencies and angles tried.
         false_alarm: (1e4f64.ln() - c.score * c.score / 2.0).exp().min(1.0),

@@ -18,7 +18,7 @@ use crate::units::line_difference;
 pub(super) const FALSE_ALARM: f64 = 0.01;
 /// Faintest contrast (rms) of a family, half of what an eye needs at best: under it a camera's own patterns (sampling,
 /// compression) are as strong, and no user would ask.
-const FAINTEST: f64 = 0.003;
+pub(super) const FAINTEST: f64 = 0.003;
 /// Most families reported.
 const MOST: usize = 6;
 /// Directions looked at beyond the axes.
@@ -280,7 +280,11 @@ impl<'a> Search<'a> {
             });
             let described = family::describe(&comb, &stack, &ray, false_alarm);
             let Some(f) = described.filter(|_| !known && enough(&comb)) else { break };
-            if self.blocks.as_ref().is_some_and(|b| b.own(&comb, f.contrast, comb.reach.length())) {
+            if self
+                .blocks
+                .as_ref()
+                .is_some_and(|b| b.own(comb.own_frequency(), comb.normal_deg, f.contrast, comb.reach.length()))
+            {
                 continue;
             }
             found.least = found.least.min(false_alarm);

@@ -47,6 +47,7 @@ pub(super) fn describe(comb: &Comb, stack: &Stack, ray: &Ray, false_alarm: f64) 
         pitch: Measured::new(1.0 / own, comb.frequency_sigma / (own * own))?,
         normal_deg: Measured::new(normal_deg, comb.normal_sigma_deg)?,
         curved: false,
+        wandering: false,
         strength_db: 10.0 * strongest.max(1e-3).log10(),
         false_alarm,
         coherent_passes: periods * in_step,

@@ -29,6 +29,7 @@ mod surface;
 mod turns;
 mod types;
 mod walls;
+mod wander;
 
 pub use pair::measure_pair;
 pub use rim::look as rim;
@@ -103,6 +104,11 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
         if let Some(c) = colours.as_ref().filter(|_| !f.curved) {
             (f.chroma_share, f.period_kind) = c.judge(f, flat.extent);
         }
+    }
+    if let Some(mut f) = wander::find(&flat, &found.families, colours.as_ref(), search.blocks.as_ref()) {
+        f.height_um = heights::of(&f, &lamp);
+        let at = found.families.iter().position(|o| o.contrast < f.contrast).unwrap_or(found.families.len());
+        found.families.insert(at, f);
     }
     let rest = figure::of(&spectrum_plane, &flat, &taper, &found.combs, colours.as_ref());
     let planned = options.hints.first().copied();

@@ -86,6 +86,7 @@ mod tests {
             pitch: m(2.54, 0.01),
             normal_deg: m(90.0, 0.1),
             curved: false,
+            wandering: false,
             strength_db: 30.0,
             false_alarm: 0.0,
             coherent_passes: 36.0,

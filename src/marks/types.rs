@@ -21,6 +21,9 @@ pub struct Family {
     /// Direction across the lines, [0, 180), degrees, floor frame.
     pub normal_deg: Measured,
     pub curved: bool,
+    /// Lines that keep their distance in any one place but not their step over the floor: no comb of lines lies over all of
+    /// them. `coherent_passes` is then what one place holds.
+    pub wandering: bool,
     /// For lines that follow the walls at even distances: the lines themselves, floor frame. Their `folded` profile and
     /// `harmonics` are what a lamp straight across them would show, `normal_deg` that of the wall beside which they show best.
     pub along_walls: Option<Vec<Vec<Point>>>,

@@ -24,6 +24,8 @@ fn family_row(i: &Inspection, f: &Family) -> FamilyRow {
             "along the walls".into()
         } else if f.curved {
             "curved".into()
+        } else if f.wandering {
+            format!("{}, out of step from place to place", words::plus_minus(f.normal_deg, "\u{b0}"))
         } else {
             words::plus_minus(f.normal_deg, "\u{b0}")
         },

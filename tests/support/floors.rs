@@ -38,6 +38,8 @@ pub struct Ridges {
     pub jitter: f64,
     /// Line `.0` (counted from the origin) is shifted by `.1` of a pitch and steps `.2` times as high as the others.
     pub odd: Option<(i64, f64, f64)>,
+    /// How far the phase strays, periods: anew in every pass (along x, 2.54 mm wide) and slowly along it.
+    pub stray: f64,
 }
 
 #[derive(Clone, Debug)]
@@ -106,7 +108,13 @@ impl Floor {
     /// Height in micrometres at a place.
     fn ridge(&self, r: &Ridges, x: f64, y: f64) -> f64 {
         let (s, c) = r.normal_deg.to_radians().sin_cos();
-        let u = (x * c + y * s) / r.pitch;
+        let pass = (y / 2.54).floor();
+        let stray = if r.stray > 0.0 {
+            r.stray * f64::from(super::noise::value2(x / 20.0, pass, self.seed as u32 ^ 0x5b))
+        } else {
+            0.0
+        };
+        let u = (x * c + y * s) / r.pitch + stray;
         let line = |k: i64| {
             let shift = f64::from(super::noise::normal(k as i32, 7, 7, self.seed as u32 ^ 0x77aa));
             let odd = r.odd.filter(|o| o.0 == k).map_or(0.0, |o| o.1);

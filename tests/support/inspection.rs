@@ -98,6 +98,7 @@ fn marks(unit: f64) -> Marks {
         pitch: m(PITCH, 0.004).scaled(unit),
         normal_deg: m(0.2, 0.1),
         curved: false,
+        wandering: false,
         strength_db: 31.0,
         false_alarm: 1e-9,
         coherent_passes: 46.0,

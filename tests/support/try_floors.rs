@@ -114,7 +114,7 @@ fn faint(c: &Command) {
         f.from_deg = normal + r.random_range(-40.0..40.0);
         let pitch = r.random_range(0.6..4.0);
         let shape = [Shape::Saw, Shape::Cusp, Shape::Sine][seed as usize / 2 % 3];
-        f.ridges = vec![Ridges { pitch, normal_deg: normal, um: 10.0, shape, jitter: 0.01, odd: None }];
+        f.ridges = vec![Ridges { pitch, normal_deg: normal, um: 10.0, shape, jitter: 0.01, odd: None, stray: 0.0 }];
         let m = marks(&f.patch());
         let hit = m.families.iter().find(|q| {
             (q.pitch.value / pitch - 1.0).abs() < 0.02
@@ -154,7 +154,7 @@ fn pitch(c: &Command) {
         let shape = [Shape::Saw, Shape::Cusp, Shape::Sine][seed as usize % 3];
         let um = r.random_range(8.0..40.0);
         let jitter = if seed % 4 < 2 { 0.0 } else { r.random_range(0.0..0.08) };
-        f.ridges = vec![Ridges { pitch, normal_deg: normal, um, shape, jitter, odd: None }];
+        f.ridges = vec![Ridges { pitch, normal_deg: normal, um, shape, jitter, odd: None, stray: 0.0 }];
         if let Some(dir) = &c.save {
             f.photo().save(dir.join(format!("{seed}.png"))).expect("the folder is there");
         }

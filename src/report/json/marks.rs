@@ -33,6 +33,8 @@ struct FamilyFound {
     /// Across the lines, in [0, 180).
     normal_deg: Measured,
     curved: bool,
+    /// Even in any one place, but out of step from place to place, as vibration leaves them.
+    wandering: bool,
     /// "walls" where the lines follow the pocket's walls at even distances; null for lines that run straight across or bend
     /// otherwise.
     follows: Option<&'static str>,
@@ -224,6 +226,7 @@ fn family(f: &Family, scaled: bool) -> FamilyFound {
         pitch_px: (!scaled).then_some(f.pitch),
         normal_deg: f.normal_deg,
         curved: f.curved,
+        wandering: f.wandering,
         follows: f.along_walls.as_ref().map(|_| "walls"),
         strength_db: f.strength_db,
         false_alarm: f.false_alarm,
