@@ -186,7 +186,7 @@ fn faint_ridges_on_mdf_and_maple_are_found() {
     assert!(missed.is_empty(), "{missed:?}");
 }
 
-/// Errors of pitch and direction in their own sigmas, over shapes, woods and uneven passes.
+/// Vibration takes up anew in every pass: no comb over the floor holds its lines.
 #[test]
 fn lines_that_lose_their_step_in_every_pass_are_found_by_what_the_tiles_agree_on() {
     let mut missed = vec![];
@@ -201,14 +201,6 @@ fn lines_that_lose_their_step_in_every_pass_are_found_by_what_the_tiles_agree_on
                 && line_difference(q.normal_deg.value, normal_deg).abs() < 3.0 * q.normal_deg.sigma
         };
         let found = m.families.iter().find(right);
-        println!(
-            "{seed} {} {pitch:.2} at {normal_deg}: {:?}",
-            f.material,
-            m.families
-                .iter()
-                .map(|q| (q.pitch, q.normal_deg, q.wandering, q.period_kind, q.height_um))
-                .collect::<Vec<_>>()
-        );
         if !found.is_some_and(|q| q.wandering) {
             missed.push((seed, pitch, f.material));
         }
@@ -217,6 +209,7 @@ fn lines_that_lose_their_step_in_every_pass_are_found_by_what_the_tiles_agree_on
     assert!(missed.len() <= 1, "{missed:?}");
 }
 
+/// Errors of pitch and direction in their own sigmas, over shapes, woods and uneven passes.
 #[test]
 fn pitch_and_direction_err_by_their_own_sigmas() {
     let (mut pitches, mut turns) = (Vec::new(), Vec::new());
@@ -236,7 +229,7 @@ fn pitch_and_direction_err_by_their_own_sigmas() {
     }
     let rms = |v: &[f64]| (v.iter().map(|x| x * x).sum::<f64>() / v.len() as f64).sqrt();
     println!("{} found, pitch {:.2}, direction {:.2}", pitches.len(), rms(&pitches), rms(&turns));
-    assert!(pitches.len() >= 22, "{} of 24 found", pitches.len());
+    assert!(pitches.len() == 24, "{} of 24 found", pitches.len());
     // An rms of two dozen errors scatters by a seventh; the sigma may be too large by half, never too small by as much.
     assert!((0.4..1.5).contains(&rms(&pitches)), "{pitches:?}");
     assert!((0.3..1.6).contains(&rms(&turns)), "{turns:?}");

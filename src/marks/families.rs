@@ -350,8 +350,9 @@ impl<'a> Search<'a> {
     fn settle(&self, stack: &Stack, ray: &Ray, c: &Candidate, taken: &[f64]) -> Option<Comb> {
         let count = |f: f64| ((ray.highest / f) as usize).clamp(1, 16);
         let mut comb = Comb::fit(stack, ray, c.frequency, count(c.frequency))?;
-        // Every k-th harmonic only: the period is k times shorter.
-        for k in [5usize, 3, 2] {
+        // Every k-th harmonic only: the period is k times shorter. All primes up to the most harmonics that a candidate may have: one
+        // strong line (its evidence is capped) among noise looks like the seventh of a longer period.
+        for k in [11usize, 7, 5, 3, 2] {
             while comb.sums.len() >= k && share_off(&comb, k) < ODD_SHARE {
                 let f = comb.frequency * k as f64;
                 comb = Comb::fit(stack, ray, f, count(f))?;

@@ -18,13 +18,20 @@ const BRIGHT_LINES: f64 = 1.0;
 /// Least share of an amplitude that blur may have left and still be made good.
 const LEAST_LEFT: f64 = 0.4;
 
+/// Fall-off from which a profile is taken for a wave.
+const WAVE: f64 = 3.0;
+/// Skewness from which a profile is one of thin lines: between that of ridges (0) and of a line over a fifth of the spacing (1.5).
+const THIN: f64 = 0.7;
+/// Harmonics and samples of the model that blur is worked out on: blur takes the rest at any pitch that can be seen.
+const HARMONICS: usize = 48;
+const SAMPLES: usize = 256;
+
 /// Peak-to-valley height; `None` without scale, lamp, or where the light runs along the lines.
 pub(super) fn of(f: &Family, lamp: &Lamp) -> Option<Measured> {
     // Lines that follow the walls are given as a lamp straight across them would show them.
     let normal_deg = if f.along_walls.is_some() { lamp.light.from_deg?.value } else { f.normal_deg.value };
     let k = light::um_per_deficit(lamp, normal_deg)?;
-    // The first harmonic carries most of a ridge's height: what a Gaussian blur leaves of it.
-    let left = (-2.0 * (std::f64::consts::PI * lamp.blur / f.pitch.value).powi(2)).exp().max(LEAST_LEFT);
+    let (left, doubt) = left_by_blur(f, lamp.blur / f.pitch.value);
     let mean = f.folded.iter().sum::<f64>() / f.folded.len() as f64;
     let step = f.pitch.value / f.folded.len() as f64;
     let (mut z, mut low, mut high) = (0.0f64, 0.0f64, 0.0f64);
@@ -40,8 +47,44 @@ pub(super) fn of(f: &Family, lamp: &Lamp) -> Option<Measured> {
     // Noise of the first harmonic, integrated: amplitude x pitch / pi.
     let noise = f.harmonics[0] * f.harmonic_noise * f.pitch.value / std::f64::consts::PI * k.value.abs();
     let model = if f.skew > BRIGHT_LINES { MODEL_BRIGHT } else { MODEL };
-    let relative = k.relative_sigma().hypot(model).hypot(0.5 * (1.0 / left - 1.0)).hypot(0.5 * (gain - 1.0));
+    let relative = k.relative_sigma().hypot(model).hypot(doubt).hypot(0.5 * (gain - 1.0));
     Measured::new(h, (h * relative).hypot(noise * gain / left))
+}
+
+/// What the lens's blur (`blur`, one sigma, share of the pitch) left of the height, and the relative doubt about it.
+///
+/// Every harmonic loses exp(-2 (pi h b)^2), so what is lost depends on how the harmonics fall off: of a wave, which is all first
+/// harmonic, less than of a saw, whose step is as sharp as the highest. Where the fall-off is not known, the first harmonic's own
+/// loss is made good, and the doubt reaches half-way to a saw.
+fn left_by_blur(f: &Family, blur: f64) -> (f64, f64) {
+    let lines = f.skew.abs() > THIN;
+    let first = (-2.0 * (std::f64::consts::PI * blur).powi(2)).exp().max(LEAST_LEFT);
+    let of = |k: f64| (tall(k, blur, lines) / tall(k, 0.0, lines)).clamp(LEAST_LEFT, 1.0);
+    match f.fall_off {
+        Some(k) => {
+            let at = |k: f64| of(k.clamp(0.0, WAVE));
+            let left = at(k.value);
+            (left, 0.5 * (at(k.value - k.sigma) - at(k.value + k.sigma)).abs() / left)
+        }
+        None => (first, 0.5 * (1.0 - of(0.0) / first).abs().max(1.0 / first - 1.0)),
+    }
+}
+
+/// Peak to valley of heights whose slope has harmonics h^-k, each blurred by `blur` of the period: thin lines of one sign
+/// (`lines`) or even slopes between ridges.
+fn tall(k: f64, blur: f64, lines: bool) -> f64 {
+    let heights = (0..SAMPLES).map(|i| {
+        let t = std::f64::consts::TAU * (i as f64 + 0.5) / SAMPLES as f64;
+        (1..=HARMONICS)
+            .map(|h| {
+                let n = h as f64;
+                let size = n.powf(-k - 1.0) * (-2.0 * (std::f64::consts::PI * n * blur).powi(2)).exp();
+                size * if lines { (n * t).sin() } else { (n * t).cos() }
+            })
+            .sum::<f64>()
+    });
+    let (low, high) = heights.fold((f64::MAX, f64::MIN), |(l, h), z| (l.min(z), h.max(z)));
+    high - low
 }
 
 /// Width at half height of the bright line in a folded profile, floor-frame units.
@@ -49,4 +92,20 @@ fn bright_width(f: &Family) -> f64 {
     let top = f.folded.iter().copied().fold(0.0, f64::max);
     let wide = f.folded.iter().filter(|v| **v > top / 2.0).count();
     wide as f64 / f.folded.len() as f64 * f.pitch.value
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_blurred_saw_loses_more_than_a_blurred_wave() {
+        // Unblurred: saw sum sin(h t) / h is pi high, ridges sum cos(h t) / h^2 pi^2 / 4, a wave 2.
+        assert!((tall(0.0, 0.0, true) / std::f64::consts::PI - 1.0).abs() < 0.2, "Gibbs adds a sixth");
+        assert!((tall(1.0, 0.0, false) / (std::f64::consts::PI.powi(2) / 4.0) - 1.0).abs() < 0.02);
+        let left = |k: f64, lines: bool| tall(k, 0.1, lines) / tall(k, 0.0, lines);
+        // exp(-2 (0.1 pi)^2) = 0.8209 of the first harmonic.
+        assert!((left(30.0, true) - 0.8209).abs() < 1e-3);
+        assert!(left(0.0, true) < left(1.0, false) && left(1.0, false) < 0.8209);
+    }
 }

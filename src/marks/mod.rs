@@ -99,8 +99,8 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
     let strips = strips::find(&edges, &patch.outline, &patch.light, limits, &regular);
     let colours = colour::Colours::of(patch, &flat);
     for f in &mut found.families {
-        f.height_um = heights::of(f, &lamp);
         f.fall_off = if f.curved { None } else { family::fall_off(f, lamp.blur) };
+        f.height_um = heights::of(f, &lamp);
         if let Some(c) = colours.as_ref().filter(|_| !f.curved) {
             (f.chroma_share, f.period_kind) = c.judge(f, flat.extent);
         }
