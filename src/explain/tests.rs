@@ -300,6 +300,27 @@ fn even_steps_round_letters_with_two_cutters_are_the_change() {
 }
 
 #[test]
+fn a_printed_grid_is_no_ridges() {
+    let real = |second: Family| {
+        let marks = Marks { families: vec![saw(2.54, 90.0), second], ..plain_marks() };
+        let (p, frame, patch) = (plan(&[]), frame(), patch());
+        let fit = crate::fit::judge((3000, 2000), &frame, &[], &patch, &p, &Default::default());
+        let expected = expected(&p);
+        let d = Digest::new(&frame, &patch, &fit, &marks, &p, &expected);
+        d.any_line()
+    };
+    assert!(real(saw(2.54, 0.0)) < 0.3);
+    // Another pitch, much weaker lines, or each on its own part of the floor: passes.
+    for other in [
+        saw(2.0, 0.0),
+        Family { contrast: 0.03, harmonics: [0.02; 4], ..saw(2.54, 0.0) },
+        Family { coverage: 0.5, ..saw(2.54, 0.0) },
+    ] {
+        assert!(real(other) > 0.8);
+    }
+}
+
+#[test]
 fn lines_out_of_step_are_vibration_and_not_passes() {
     let of = |wandering: bool, pitch: f64, deg: f64| {
         let jitter = if wandering { 0.37 } else { 0.02 };
