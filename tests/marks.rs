@@ -467,6 +467,14 @@ fn rings_of_the_cutters_size_are_found_where_they_are_and_no_other_curves() {
         assert!(right >= 20 && t.places.len() - right <= 4, "burnt {burnt}: {right} of {:?}", t.places.len());
         let r = t.radius.unwrap();
         assert!((r.value - 2.9).abs() < 2.0 * r.sigma && r.sigma < 0.4, "burnt {burnt}: {r:?}");
+        // Rows of rings at the stepover are no bent lines at a whole part of it.
+        let row = Options { hints: vec![4.5], cutter_radius: Some(3.175), scaled: true };
+        let m = measure(&patch(900, 640, &n, |x, y| ring(2.9, burnt, &places, x, y)), &row).0;
+        assert!(
+            m.families.iter().all(|f| !f.curved),
+            "burnt {burnt}: {:?}",
+            m.families.iter().map(|f| f.pitch).collect::<Vec<_>>()
+        );
         // Rings of another size are no marks of this cutter's turns.
         assert_eq!(run(6.0, &|x, y| ring(2.9, burnt, &places, x, y)).places.len(), 0, "burnt {burnt}");
     }

@@ -1,7 +1,7 @@
 //! Columns of the plane's spectrum become curved families.
 
 use super::columns::{Column, STEEPEST};
-use super::families::Found;
+use super::families::{FAINTEST, Found};
 use super::family::FOLD;
 use super::flatten::Flat;
 use super::types::{Family, PeriodKind};
@@ -23,7 +23,9 @@ pub(super) fn merge(found: &mut Found, columns: &[Column], flat: &Flat) {
     let strongest = columns.iter().map(|c| c.amplitude).fold(0.0, f64::max);
     let straight = found.families.iter().map(|f| f.contrast).fold(0.0, f64::max);
     let whole = |r: f64| (0.7..4.3).contains(&r) && (r - r.round()).abs() < 0.15;
-    for c in columns.iter().filter(|c| c.amplitude > (WEAKEST * strongest).max(WEAKEST_BESIDE * straight)) {
+    for c in columns.iter().filter(|c| {
+        c.amplitude > (WEAKEST * strongest).max(WEAKEST_BESIDE * straight).max(FAINTEST * std::f64::consts::SQRT_2)
+    }) {
         let bent = c.bent();
         let turn = |f: &Family| line_difference(f.normal_deg.value, c.normal_deg).to_radians();
         let along: Vec<usize> =

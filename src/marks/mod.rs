@@ -87,6 +87,11 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
     if let Some(f) = walls::find(patch, &flat, &lamp, &found.families) {
         walls::merge(&mut found.families, f, patch.pocket_x_deg);
     }
+    let planned = options.hints.first().copied();
+    let turns = turns::find(&flat, options.cutter_radius);
+    if turns.as_ref().is_some_and(|t| !t.places.is_empty()) {
+        found.families.retain(|f| !turns::row_of_rings(f, planned));
+    }
     let mut normals = found.directions.clone();
     normals.extend(streaks::find(&spectrum_plane, &flat, &normals));
     let mut regular: Vec<f64> =
@@ -111,7 +116,6 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
         found.families.insert(at, f);
     }
     let rest = figure::of(&spectrum_plane, &flat, &taper, &found.combs, colours.as_ref());
-    let planned = options.hints.first().copied();
     let quality = quality::of(&flat, &found, search.trials, &edges, rest.texture_rms, planned, &lamp);
     let marks = Marks {
         families: found.families,
@@ -119,7 +123,7 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
         strips,
         quality,
         flecks: flecks::find(&flat),
-        turns: turns::find(&flat, options.cutter_radius),
+        turns,
         figure: rest.figure,
         rim: Rim::default(),
         surface: Surface::default(),

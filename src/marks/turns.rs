@@ -6,7 +6,7 @@
 //! the votes' directions, once and twice round, are taken off.
 
 use super::flatten::{Flat, as_weights};
-use super::types::Turns;
+use super::types::{Family, Turns};
 use crate::geometry::Point;
 use crate::raster::{Mask, Plane, gaussian_blur, gradients};
 use crate::stats::median;
@@ -41,6 +41,16 @@ struct Vote {
     cos: f32,
     sin: f32,
     weight: f32,
+}
+
+/// Highest part of the stepover, and the relative error of it, at which rows of rings show as lines: no ring is sharper.
+const PARTS: f64 = 12.0;
+const NEAR: f64 = 0.01;
+
+/// Whether a family is what evenly spaced rings leave in the spectrum: bent lines at a whole part of the stepover.
+pub(super) fn row_of_rings(f: &Family, stepover: Option<f64>) -> bool {
+    let n = stepover.map_or(0.0, |s| s / f.pitch.value);
+    f.curved && f.along_walls.is_none() && (0.5..=PARTS + 0.5).contains(&n) && (n / n.round() - 1.0).abs() < NEAR
 }
 
 /// The rings; `None` where the cutter's radius (floor units) is not known or too few samples wide to look.
