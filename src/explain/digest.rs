@@ -117,7 +117,7 @@ impl<'a> Digest<'a> {
                 family,
                 relative_sigma: family.pitch.relative_sigma().max(1e-4),
                 pocket_deg: patch.pocket_x_deg.map(|x| wrap_180(family.normal_deg.value - x)),
-                real: realness(family) * if crosses_its_like(family, &marks.families) { PRINTED } else { 1.0 },
+                real: realness(family) * beside_grid(family.normal_deg.value, &marks.families),
             })
             .collect();
         let strength = |l: &Line| l.real * contrast(l.family).max(1e-6);
@@ -138,6 +138,7 @@ impl<'a> Digest<'a> {
             // Late wood can lie as even as three or four passes; then colour goes with it.
             let colour = ramp(marks.figure.chroma_share.unwrap_or(COLOUR_SHARE.1), COLOUR_SHARE.0, COLOUR_SHARE.1);
             l.real *= 1.0 - along_figure(l.normal_deg, marks) * colour;
+            l.real *= beside_grid(l.normal_deg, &marks.families);
         }
         if let Some(l) = &ladder {
             loose.amount *= 1.0 - l.real * l.share;
@@ -199,12 +200,19 @@ impl<'a> Digest<'a> {
     }
 }
 
-/// What is left of a family that crosses one of its own pitch and strength at a right angle all over the floor: paper and cloth
-/// look so. Of passes both ways the later ones leave nothing of the earlier, and round a contour either way has its own part.
+/// What is left of lines along a grid: two families of one pitch and strength that cross at a right angle all over the floor.
+/// Paper and cloth look so. Of passes both ways the later ones leave nothing of the earlier, and round a contour either way has
+/// its own part.
 const PRINTED: f64 = 0.2;
 /// The same pitch (relative), a right angle (degrees), as strong (ratio) and all over (share of the tiles). Wide enough for a
 /// picture taken at a slant; lines along neighbouring walls share the floor, so they cannot both show on three fifths of it.
 const ALIKE: (f64, f64, f64, f64) = (0.08, 4.0, 2.0, 0.6);
+
+/// What a grid leaves of lines with this normal: every fifth line of printed paper is a bolder one.
+fn beside_grid(normal_deg: f64, all: &[Family]) -> f64 {
+    let along = |g: &&Family| line_difference(g.normal_deg.value, normal_deg).abs() < ALIKE.1;
+    if all.iter().filter(along).any(|g| crosses_its_like(g, all)) { PRINTED } else { 1.0 }
+}
 
 fn crosses_its_like(f: &Family, all: &[Family]) -> bool {
     let (pitch, angle, ratio, everywhere) = ALIKE;
