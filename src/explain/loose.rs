@@ -84,11 +84,9 @@ fn explained(marks: &Marks, lines: &[Line], outline: &[Point]) -> Vec<bool> {
         }
     }
     // What stands out of a family is its own unevenness, unless two of them bound a strip.
-    for (o, e) in out.iter_mut().zip(&marks.edges) {
-        *o |= e.stands_out;
-    }
-    for s in marks.strips.iter().filter(|s| marks.edges[s.edges.0].stands_out && marks.edges[s.edges.1].stands_out) {
-        (out[s.edges.0], out[s.edges.1]) = (false, false);
+    out.iter_mut().zip(edges).for_each(|(o, e)| *o |= e.stands_out);
+    for (a, b) in marks.strips.iter().map(|s| s.edges).filter(|(a, b)| edges[*a].stands_out && edges[*b].stands_out) {
+        (out[a], out[b]) = (false, false);
     }
     out
 }

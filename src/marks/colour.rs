@@ -6,7 +6,7 @@ use crate::floor::Patch;
 use crate::geometry::Point;
 use crate::photo::LUMINANCE;
 use crate::raster::{Mask, Plane};
-use crate::signal::wave;
+use crate::signal::{half_overlapping, hann, wave};
 use crate::units::Measured;
 use rustfft::num_complex::Complex64;
 
@@ -116,11 +116,10 @@ impl Colours {
         if n < 8 || self.step / f.pitch.value > 0.4 {
             return (None, PeriodKind::Unsure);
         }
-        let window = crate::signal::hann(n);
-        let starts = |size: usize| (0..).map(|i| i * n / 2).take_while(move |s| s + n <= size);
+        let window = hann(n);
         let (mut light, mut ratios, mut noise) = (0.0, [0.0; 2], [0.0; 2]);
-        for y in starts(light_plane.height) {
-            for x in starts(light_plane.width) {
+        for y in half_overlapping(light_plane.height, n) {
+            for x in half_overlapping(light_plane.width, n) {
                 let cut = |p: &Plane| Plane::from_fn(n, n, |i, j| p.at(x + i, y + j) * (window[i] * window[j]) as f32);
                 let tiles = self.planes.each_ref().map(cut);
                 let [l, red, blue] =

@@ -78,7 +78,9 @@ pub(super) fn find(
             along(flat, &stack(flat, floor, *n), lamp, crowded)
         })
         .collect();
-    let over: Vec<Looked> = combs.par_iter().flat_map_iter(|c| over(flat, floor, c, combs, lamp)).collect();
+    let first = |(i, c): &(usize, &Comb)| !combs[..*i].iter().any(|o| same_direction(o, c));
+    let over: Vec<Looked> =
+        combs.par_iter().enumerate().filter(first).flat_map_iter(|(_, c)| over(flat, floor, c, combs, lamp)).collect();
     all.extend(over);
     // Steps first: the bright rim a camera's sharpening draws beside a step must not stand for it.
     all.sort_by(|a, b| b.step.cmp(&a.step).then(b.edge.snr.total_cmp(&a.edge.snr)));
@@ -129,11 +131,15 @@ fn stack(flat: &Flat, floor: &Weighed, normal_deg: f64) -> Stack {
     Stack::of(flat, floor, normal_deg, bands)
 }
 
-/// Edges that stand out of a family's lines.
+fn same_direction(a: &Comb, b: &Comb) -> bool {
+    line_difference(a.normal_deg, b.normal_deg).abs() < SAME_DEG
+}
+
+/// Edges that stand out of the lines of the families along one direction.
 fn over(flat: &Flat, floor: &Weighed, comb: &Comb, combs: &[Comb], lamp: &Lamp) -> Vec<Looked> {
     let mut stack = stack(flat, floor, comb.normal_deg);
     let mut line = 0.0;
-    for c in combs.iter().filter(|c| line_difference(c.normal_deg, comb.normal_deg).abs() < SAME_DEG) {
+    for c in combs.iter().filter(|c| same_direction(c, comb)) {
         let folded = family::fold(&stack, c.own_frequency());
         // Thin lines of one sign on an even ground hold half of what departs from the mean, their ground the other half.
         let light = folded.iter().map(|v| v.abs()).sum::<f64>() / folded.len() as f64 / (2.0 * c.own_frequency());
@@ -188,7 +194,12 @@ impl Table {
 /// Missing light across a line of `width` bins centred at bin `c`, from prefix sums: core mean below the mean of both
 /// flanks, times the width in floor units. `None` where core or a flank is not floor.
 fn deficit(between: impl Fn(usize, usize) -> (f64, f64), c: usize, width: usize, dt: f64, full: f64) -> Option<f64> {
-    sides(between, c, width, dt, full).map(|s| 0.5 * (s[0] + s[1]))
+    sides(between, c, width, dt, full).map(both)
+}
+
+/// Against both flanks together.
+fn both(sides: [f64; 2]) -> f64 {
+    0.5 * (sides[0] + sides[1])
 }
 
 /// The same against each flank alone.
@@ -350,7 +361,7 @@ fn measured(chain: &[Hit], stack: &Stack, table: &Table, flat: &Flat, lamp: &Lam
             })
             .collect()
     };
-    let value = |wide: f64| flanks(wide).iter().map(|s| 0.5 * (s[0] + s[1])).collect::<Vec<f64>>();
+    let value = |wide: f64| flanks(wide).into_iter().map(both).collect::<Vec<f64>>();
     // Twice the width that stands out best holds the whole line, rounded flanks and blur included; where neighbours or
     // a sharpened rim reach into that, a narrower one holds more of it, and a wide cast shadow needs more.
     let widths: &[f64] = if crowded { &[2.0, 1.4, 1.0] } else { &[2.0, 2.8, 1.4, 1.0] };
@@ -366,7 +377,7 @@ fn measured(chain: &[Hit], stack: &Stack, table: &Table, flat: &Flat, lamp: &Lam
     // Light made good right beside the line: a groove or a rim, no step.
     let step = usual.abs() > MADE_GOOD * mean.abs();
     let by_flank = flanks(width);
-    let narrow: Vec<f64> = by_flank.iter().map(|s| 0.5 * (s[0] + s[1])).collect();
+    let narrow: Vec<f64> = by_flank.iter().copied().map(both).collect();
     let one = |k: usize| by_flank.iter().map(|s| s[k]).sum::<f64>() / by_flank.len().max(1) as f64 * mean.signum();
     let one_sided = one(0).min(one(1)) < ONE_SIDED * one(0).max(one(1));
     let (nm, ns) = crate::stats::mean_sd(&narrow)?;

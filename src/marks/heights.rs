@@ -73,15 +73,11 @@ fn left_by_blur(f: &Family, blur: f64) -> (f64, f64) {
 /// Peak to valley of heights whose slope has harmonics h^-k, each blurred by `blur` of the period: thin lines of one sign
 /// (`lines`) or even slopes between ridges.
 fn tall(k: f64, blur: f64, lines: bool) -> f64 {
+    let size = |n: f64| n.powf(-k - 1.0) * (-2.0 * (std::f64::consts::PI * n * blur).powi(2)).exp();
+    let harmonics: Vec<(f64, f64)> = (1..=HARMONICS).map(|h| (h as f64, size(h as f64))).collect();
     let heights = (0..SAMPLES).map(|i| {
         let t = std::f64::consts::TAU * (i as f64 + 0.5) / SAMPLES as f64;
-        (1..=HARMONICS)
-            .map(|h| {
-                let n = h as f64;
-                let size = n.powf(-k - 1.0) * (-2.0 * (std::f64::consts::PI * n * blur).powi(2)).exp();
-                size * if lines { (n * t).sin() } else { (n * t).cos() }
-            })
-            .sum::<f64>()
+        harmonics.iter().map(|(n, size)| size * if lines { (n * t).sin() } else { (n * t).cos() }).sum::<f64>()
     });
     let (low, high) = heights.fold((f64::MAX, f64::MIN), |(l, h), z| (l.min(z), h.max(z)));
     high - low

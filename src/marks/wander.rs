@@ -10,7 +10,7 @@ use super::family::FOLD;
 use super::flatten::{Flat, as_weights};
 use super::types::{Family, PeriodKind};
 use crate::raster::{Plane, box_blur};
-use crate::signal::{PlaneSpectrum, fft_size, hann};
+use crate::signal::{PlaneSpectrum, fft_size, half_overlapping, hann};
 use crate::units::{Measured, line_difference, wrap_180};
 use rayon::prelude::*;
 use statrs::distribution::{ContinuousCDF, StudentsT};
@@ -120,9 +120,8 @@ impl Grid {
             return None;
         }
         let window = hann(n);
-        let starts = |size: usize| (0..).map(|i| i * n / 2).take_while(move |s| s + n <= size);
-        let corners: Vec<(usize, usize)> =
-            starts(light.height).flat_map(|y| starts(light.width).map(move |x| (x, y))).collect();
+        let row = |y: usize| half_overlapping(light.width, n).map(move |x| (x, y));
+        let corners: Vec<(usize, usize)> = half_overlapping(light.height, n).flat_map(row).collect();
         let full: f64 = window.iter().sum::<f64>().powi(2);
         let tile = |(x, y): (usize, usize)| {
             let w = |i: usize, j: usize| f64::from(weights.at(x + i, y + j)) * window[i] * window[j];
@@ -183,8 +182,7 @@ impl Grid {
                     let (mean, sd) = crate::stats::mean_sd(&v)?;
                     (v.len() == self.tiles.len()).then(|| (mean, mean / (sd / (v.len() as f64).sqrt()).max(1e-9)))
                 };
-                let over = |t: &Tile| Some(t.lobe_at(at)? - t.spectrum.log_background_at(at.0, at.1)?);
-                let (m, t) = rise(&over)?;
+                let (m, t) = rise(&|t| t.over(at))?;
                 if m < RISE {
                     return None;
                 }
@@ -195,7 +193,7 @@ impl Grid {
                     return None;
                 }
                 let chance = (agree.sf(t.min(tl).min(th)) * trials).min(1.0);
-                let shows = self.tiles.iter().filter(|t| over(t).is_some_and(|v| v > SHOWS)).count();
+                let shows = self.tiles.iter().filter(|t| t.over(at).is_some_and(|v| v > SHOWS)).count();
                 let shows = shows as f64 / self.tiles.len() as f64;
                 (chance < FALSE_ALARM && shows >= MOST_TILES).then_some((Place { at, chance, shows }, m))
             });
@@ -287,8 +285,7 @@ impl Grid {
         // Both halves of the plane hold half of a wave each: sum of power = cells^2 x squares x amplitude^2 / 4.
         let amplitude = (4.0 * total / each.len() as f64).sqrt() / self.cells as f64;
         let turn = |k: usize| (std::f64::consts::TAU * k as f64 / FOLD as f64).cos();
-        let rise = |t: &Tile| Some(t.lobe_at(p.at)? - t.spectrum.log_background_at(p.at.0, p.at.1)?);
-        let mean_rise = self.tiles.iter().filter_map(rise).sum::<f64>() / self.tiles.len() as f64;
+        let mean_rise = self.tiles.iter().filter_map(|t| t.over(p.at)).sum::<f64>() / self.tiles.len() as f64;
         Some(Family {
             pitch: Measured::new(1.0 / f, sigma(ux, uy).hypot(DRIFT * f) / (f * f))?,
             normal_deg: Measured::new(
@@ -322,9 +319,10 @@ impl Grid {
 
 impl Tile {
     fn lobe_at(&self, (x, y): (isize, isize)) -> Option<f64> {
-        let (x, y) = if x < 0 { (-x, -y) } else { (x, y) };
-        let c = y + self.spectrum.ky_max as isize;
-        (x as usize <= self.spectrum.kx_max && c >= 0 && (c as usize) < self.lobe.width)
-            .then(|| f64::from(self.lobe.at(c as usize, x as usize)))
+        self.spectrum.place(x, y).map(|(row, column)| f64::from(self.lobe.at(column, row)))
+    }
+    /// ln of the power about a cell over its background.
+    fn over(&self, at: (isize, isize)) -> Option<f64> {
+        Some(self.lobe_at(at)? - self.spectrum.log_background_at(at.0, at.1)?)
     }
 }

@@ -18,6 +18,7 @@ use crate::caveat::Caveat;
 use crate::geometry::{PlaneView, Point};
 use crate::photo::Photo;
 use crate::plan::{PlannedCut, ReferenceKind};
+use std::sync::OnceLock;
 
 /// Doubt of the first radial distortion coefficient k1 (x_d = x (1 + k1 r^2), r in focal lengths) about zero: phones
 /// correct their main lens to under 2 % at the corner (common practice, no source). A larger value lets one card's noise
@@ -39,7 +40,8 @@ pub struct Search<'a> {
     pub reduced: Camera,
     /// How far a line of the reduced picture may lie from its edge in the photo, px.
     pub reach_px: f64,
-    rim_quads: Vec<Quad>,
+    /// See [`Search::rim_quads`].
+    rim_quads: OnceLock<Vec<Quad>>,
     pub given_level: Option<Level>,
 }
 
@@ -54,7 +56,6 @@ impl<'a> Search<'a> {
             ..camera
         };
         let lines = lines(&edges);
-        let rim_quads = rim(plan).as_ref().map(|r| rim_quads(&edges, &lines, &reduced, r)).unwrap_or_default();
         Some(Self {
             photo,
             plan,
@@ -64,9 +65,15 @@ impl<'a> Search<'a> {
             profiler: Profiler::new(photo),
             camera,
             reduced,
-            rim_quads,
+            rim_quads: OnceLock::new(),
             given_level: level,
         })
+    }
+    /// Where four lines may be the planned pocket's rim; looked for when first asked for, since a rim found beside a card
+    /// needs none of them.
+    fn rim_quads(&self) -> &[Quad] {
+        let look = |r: &Figure| rim_quads(&self.edges, &self.lines, &self.reduced, r);
+        self.rim_quads.get_or_init(|| rim(self.plan).as_ref().map(look).unwrap_or_default())
     }
     /// Which plane a reference seen as `view` (plane mm about its middle) lies on: as the user says, else inside or beside
     /// the planned pocket's rim, else the rim is assumed. Where that is not certain: the doubt of the scale (relative, one
@@ -88,7 +95,8 @@ impl<'a> Search<'a> {
             (level, share * other, Some(caveat::REFERENCE_LEVEL_ASSUMED.with(text)))
         };
         let on = |inside: bool| if inside { Level::Floor } else { Level::Rim };
-        let holds = rim(self.plan).map_or(Holds::Unseen, |f| holds_card(view, size, &self.rim_quads, &f, &self.camera));
+        let holds =
+            rim(self.plan).map_or(Holds::Unseen, |f| holds_card(view, size, self.rim_quads(), &f, &self.camera));
         match holds {
             Holds::Inside if !rim_seen => {
                 let text = format!(
@@ -150,7 +158,7 @@ pub fn search(
     let pocket = rim.as_ref().filter(|_| both.is_none()).and_then(|figure| {
         // Beside a card only the quads of its own scale can be the rim.
         let fits = |q: &&Quad| seen.is_none_or(|v| agrees(v, q, figure, &camera));
-        let some: Vec<Quad> = s.rim_quads.iter().filter(fits).take(if card { 12 } else { 60 }).cloned().collect();
+        let some: Vec<Quad> = s.rim_quads().iter().filter(fits).take(if card { 12 } else { 60 }).cloned().collect();
         let best = rims(&s.profiler, &some, figure, &camera, s.reach_px)
             .into_iter()
             // A card of about the planned shape is no pocket: its shadow falls outside.

@@ -22,6 +22,11 @@ pub fn hann(n: usize) -> Vec<f64> {
     (0..n).map(|i| 0.5 - 0.5 * (std::f64::consts::TAU * i as f64 / n as f64).cos()).collect()
 }
 
+/// First samples of the windows of `n` that overlap by half and lie wholly within `size` samples.
+pub fn half_overlapping(size: usize, n: usize) -> impl Iterator<Item = usize> {
+    (0..).map(move |i| i * n / 2).take_while(move |start| start + n <= size)
+}
+
 /// One-sided amplitude spectrum of mean-free `x` times a Hann window, zero-padded by `pad` (at least 1) times.
 /// Returns amplitudes for bins 0..=n/2 and the padded length n.
 pub fn amplitude_spectrum(x: &[f64], pad: usize) -> (Vec<f64>, usize) {

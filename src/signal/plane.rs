@@ -95,7 +95,7 @@ impl PlaneSpectrum {
     }
 
     /// Row and column of a cell; both signs of kx are served, power being even. `None` outside the kept range.
-    fn place(&self, kx: isize, ky: isize) -> Option<(usize, usize)> {
+    pub fn place(&self, kx: isize, ky: isize) -> Option<(usize, usize)> {
         let (kx, ky) = if kx < 0 { (-kx, -ky) } else { (kx, ky) };
         let column = ky + self.ky_max as isize;
         (kx as usize <= self.kx_max && column >= 0 && (column as usize) < self.log_power.width)

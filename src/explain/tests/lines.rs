@@ -1,0 +1,88 @@
+//! Which families count as lines of a cutter, and as lines that alternate or are out of step.
+
+use super::*;
+
+#[test]
+fn a_printed_grid_is_no_ridges() {
+    let real = |second: Family| {
+        let marks = Marks { families: vec![saw(2.54, 90.0), second], ..plain_marks() };
+        let (p, frame, patch) = (plan(&[]), frame(), patch());
+        let fit = crate::fit::judge((3000, 2000), &frame, &[], &patch, &p, &Default::default());
+        let expected = expected(&p);
+        let d = Digest::new(&frame, &patch, &fit, &marks, &p, &expected);
+        d.any_line()
+    };
+    assert!(real(saw(2.54, 0.0)) < 0.3);
+    // Another pitch, much weaker lines, or each on its own part of the floor: passes.
+    let faint = saw(2.54, 0.0).folded.iter().map(|v| 0.2 * v).collect();
+    for other in [
+        saw(2.0, 0.0),
+        Family { contrast: 0.03, harmonics: [0.02; 4], folded: faint, ..saw(2.54, 0.0) },
+        Family { coverage: 0.5, ..saw(2.54, 0.0) },
+    ] {
+        assert!(real(other) > 0.8);
+    }
+}
+
+#[test]
+fn lines_out_of_step_are_vibration_and_not_passes() {
+    let of = |wandering: bool, pitch: f64, deg: f64| {
+        let jitter = if wandering { 0.37 } else { 0.02 };
+        let (e, _) = look(&with_family(Family { wandering, jitter, ..wave(pitch, deg) }), &plan(&[]));
+        e
+    };
+    let p = |e: &Explanation, c: Cause| e.findings.iter().find(|f| f.id == c).map_or(0.0, |f| f.probability);
+    // Oblique, of no pitch of the plan's: vibration either way, and the surer for being out of step.
+    let (in_step, out) = (of(false, 0.9, 37.0), of(true, 0.9, 37.0));
+    assert!(p(&out, Cause::Chatter) > 0.6 && p(&out, Cause::Chatter) > p(&in_step, Cause::Chatter));
+    // At the stepover and along the passes it speaks against them, but alone does not overrule them.
+    let (in_step, out) = (of(false, 2.54, 90.0), of(true, 2.54, 90.0));
+    let passes = |e: &Explanation| p(e, Cause::TiltAcrossPasses) + p(e, Cause::TiltAlongPasses) + p(e, Cause::Cusps);
+    assert!(passes(&out) < passes(&in_step));
+}
+
+/// Play in a drive alternates passes without any force: in foam as well, where the spacing is that of two stepovers.
+#[test]
+fn passes_may_alternate_in_foam() {
+    let p = plan(&[("hardwood", "foam")]);
+    let e = look(&with_family(saw(5.08, 90.0)), &p).0;
+    assert_eq!(e.findings[0].id, Cause::AlternatingPasses, "{:#?}", e.findings);
+}
+
+/// A comb found at twice the stepover whose lines are all alike is the stepover's.
+#[test]
+fn lines_that_are_all_alike_do_not_alternate() {
+    let p = plan(&[]);
+    let mut marks = with_family(saw(2.54, 90.0));
+    marks.families.push(Family { harmonics: [0.004, 0.1, 0.004, 0.08], ..saw(5.08, 90.0) });
+    let e = look(&marks, &p).0;
+    assert_eq!(e.findings[0].id, Cause::TiltAcrossPasses, "{:#?}", e.findings);
+}
+
+/// Thin lines far apart cover little of the floor, and an eye sees them all the same.
+#[test]
+fn lines_far_apart_are_seen_by_how_dark_each_is() {
+    let thin = |depth: f64, passes: f64| Family {
+        harmonics: [0.005; 4],
+        folded: profile(|x| if (x - 0.5).abs() < 0.04 { -depth } else { 0.1 * depth }),
+        contrast: 0.3 * depth,
+        coherent_passes: passes,
+        ..family(9.0, 90.0)
+    };
+    assert!(digest::contrast(&thin(0.04, 12.0)) > 0.015);
+    // Of few lines one strong one would do it.
+    assert!(digest::contrast(&thin(0.04, 3.0)) < 0.015);
+}
+
+/// Edges that stand out of a family are its own unevenness; two that bound a strip are a fault of their own.
+#[test]
+fn a_strip_that_stands_out_of_ridges_is_both_and_one_edge_is_none() {
+    let p = plan(&[("down-cut", "up-cut")]);
+    let mut marks = with_strip(with_family(saw(2.54, 90.0)), 6.35, false);
+    marks.edges.iter_mut().for_each(|e| e.stands_out = true);
+    let e = look(&marks, &p).0;
+    assert_eq!(e.verdict, Verdict::Both, "{:#?}", e.findings);
+    marks.strips.clear();
+    let e = look(&marks, &p).0;
+    assert_eq!(e.verdict, Verdict::Scallops, "{:#?}", e.findings);
+}
