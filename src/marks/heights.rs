@@ -22,6 +22,13 @@ const LEAST_LEFT: f64 = 0.4;
 const WAVE: f64 = 3.0;
 /// Skewness from which a profile is one of thin lines: between that of ridges (0) and of a line over a fifth of the spacing (1.5).
 const THIN: f64 = 0.7;
+/// Peak to valley of ridges (a row of parabolas) and of a saw over that of their first harmonic.
+const RIDGES: f64 = std::f64::consts::PI * std::f64::consts::PI / 8.0;
+const SAW: f64 = std::f64::consts::FRAC_PI_2;
+/// Relative uncertainty of the lens's blur: measured on edges that the phone has sharpened, or smoothed.
+const BLUR_DOUBT: f64 = 0.15;
+/// Noises by which a harmonic must fall short to be missing.
+const CLEAR: f64 = 3.0;
 /// Harmonics and samples of the model that blur is worked out on: blur takes the rest at any pitch that can be seen.
 const HARMONICS: usize = 48;
 const SAMPLES: usize = 256;
@@ -54,8 +61,9 @@ pub(super) fn of(f: &Family, lamp: &Lamp) -> Option<Measured> {
 /// What the lens's blur (`blur`, one sigma, share of the pitch) left of the height, and the relative doubt about it.
 ///
 /// Every harmonic loses exp(-2 (pi h b)^2), so what is lost depends on how the harmonics fall off: of a wave, which is all first
-/// harmonic, less than of a saw, whose step is as sharp as the highest. Where the fall-off is not known, the first harmonic's own
-/// loss is made good, and the doubt reaches half-way to a saw.
+/// harmonic, less than of a saw, whose step is as sharp as the highest. Where only the first can be seen, its own loss is made
+/// good, and what the rest adds is that of ridges, as cutters leave them, the doubt reaching to a wave and to a saw; where a second
+/// harmonic as strong as that of ridges would have been seen, half-way between ridges and a wave.
 fn left_by_blur(f: &Family, blur: f64) -> (f64, f64) {
     let lines = f.skew.abs() > THIN;
     let first = (-2.0 * (std::f64::consts::PI * blur).powi(2)).exp().max(LEAST_LEFT);
@@ -66,8 +74,23 @@ fn left_by_blur(f: &Family, blur: f64) -> (f64, f64) {
             let left = at(k.value);
             (left, 0.5 * (at(k.value - k.sigma) - at(k.value + k.sigma)).abs() / left)
         }
-        None => (first, 0.5 * (1.0 - of(0.0) / first).abs().max(1.0 / first - 1.0)),
+        None => {
+            let (full, shape) = beyond_first(lacks_second(&f.harmonics, f.harmonic_noise, blur));
+            (first / full, (shape / full).hypot(2.0 * BLUR_DOUBT * (1.0 / first).ln()))
+        }
     }
+}
+
+/// Peak to valley over that of the first harmonic alone, and the doubt: of ridges, or half-way to a wave.
+fn beyond_first(wave: bool) -> (f64, f64) {
+    if wave { (0.5 * (1.0 + RIDGES), 0.5 * (RIDGES - 1.0)) } else { (RIDGES, 0.5 * (SAW - 1.0)) }
+}
+
+/// Whether ridges (slopes whose second harmonic is half the first) would have shown a second harmonic, and none is there.
+/// `noise` is relative to the first.
+fn lacks_second(harmonics: &[f64], noise: f64, blur: f64) -> bool {
+    let left = |h: f64| (-2.0 * (std::f64::consts::PI * h * blur).powi(2)).exp();
+    0.5 * left(2.0) / left(1.0) > harmonics[1] / harmonics[0] + CLEAR * noise
 }
 
 /// Peak to valley of heights whose slope has harmonics h^-k, each blurred by `blur` of the period: thin lines of one sign
@@ -103,5 +126,28 @@ mod tests {
         // exp(-2 (0.1 pi)^2) = 0.8209 of the first harmonic.
         assert!((left(30.0, true) - 0.8209).abs() < 1e-3);
         assert!(left(0.0, true) < left(1.0, false) && left(1.0, false) < 0.8209);
+    }
+
+    #[test]
+    fn ridges_of_which_only_a_wave_is_left_are_a_quarter_taller() {
+        // z = 4 t^2 over one pitch is 1 high; its first harmonic, 4 / pi^2, is 8 / pi^2 from peak to valley.
+        let first = 2.0 * 4.0 / std::f64::consts::PI.powi(2);
+        assert!((1.0 / beyond_first(false).0 - first).abs() < 1e-12);
+        // Blur of a fifth of the pitch leaves a hundredth of the second harmonic: the whole model says the same.
+        let b = 0.2;
+        let left = first * (-2.0 * (std::f64::consts::PI * b).powi(2)).exp();
+        assert!((tall(1.0, b, false) / tall(1.0, 0.0, false) / left - 1.0).abs() < 0.05);
+        // A wave lies within the doubt.
+        let (full, doubt) = beyond_first(true);
+        assert!(full - doubt <= 1.0 && full + doubt >= RIDGES - 1e-12);
+    }
+
+    #[test]
+    fn a_second_harmonic_is_missing_only_where_it_would_have_been_seen() {
+        let wave = [1.0, 0.1, 0.0, 0.0];
+        assert!(lacks_second(&wave, 0.05, 0.05));
+        assert!(!lacks_second(&wave, 0.2, 0.05), "noise could hide it");
+        assert!(!lacks_second(&wave, 0.05, 0.2), "blur has taken it");
+        assert!(!lacks_second(&[1.0, 0.45, 0.0, 0.0], 0.05, 0.05), "it is there");
     }
 }
