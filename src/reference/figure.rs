@@ -2,7 +2,7 @@
 
 use super::fit::{EdgeSigma, Fitted, Outline, Seen, fit};
 use super::profile::{Profiler, Step};
-use super::quads::{Camera, Quad, nearest_shape, pose, shape_limits};
+use super::quads::{CARD_SHAPE, Camera, Quad, RIM_SHAPE, nearest_shape, pose, shape_limits};
 use crate::geometry::{PlaneView, Point};
 
 /// A rounded rectangle to be found, and which edge of a bundle is its own.
@@ -172,7 +172,8 @@ pub fn examine(profiler: &Profiler, quad: &Quad, figure: &Figure, camera: &Camer
         found.push(edges);
         sides.push((places, steps));
     }
-    let most = shape_limits(&quad.corners, camera, (outline.width, outline.height))?;
+    let most = if figure.innermost { CARD_SHAPE } else { RIM_SHAPE };
+    let most = shape_limits(&quad.corners, camera, (outline.width, outline.height), most)?;
     let mut ranked: Vec<(f64, [Edge; 4])> = vec![];
     for combo in combinations(&found) {
         let corners = crossings(&start, outline, &combo);

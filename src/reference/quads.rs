@@ -143,19 +143,22 @@ pub fn nearest_shape(corners: &[Point; 4], camera: &Camera, size: (f64, f64)) ->
         .min_by(|a, b| a.0.hypot(a.1).total_cmp(&b.0.hypot(b.1)))
 }
 
-/// Largest deviation of log aspect and corner cosine of the free lines. Lens distortion of 1.2 % makes up to 0.7 %, a
-/// focal length wrong by 3 % up to 1 % at 30 degrees.
-const SHAPE: f64 = 0.02;
+/// Largest deviation of log aspect and corner cosine of the free lines. A focal length wrong by 3 % makes up to 1 % at 30
+/// degrees, lens distortion of 1.2 % up to 0.7 %, of 3 %, the most that phones leave, up to 1.8 %. For a card, whose corners
+/// turn down what it is not, all of that: less loses cards near the photo's edge. A rim has few corners that show, and more
+/// than the usual lens makes would let the foot of a wall stand for one of its sides.
+pub const CARD_SHAPE: f64 = 0.028;
+pub const RIM_SHAPE: f64 = 0.02;
 
 /// How much a corner off by this moves the shape is allowed on top, px: lines through 48 steps that scatter by half a pixel
 /// or more beside grain, print and shadow. On a small card seen obliquely a pixel is 2 % of the shape.
 const CORNER_PX: f64 = 0.7;
 
-/// Largest deviations of log aspect and corner cosine for a figure seen at these corners.
-pub fn shape_limits(corners: &[Point; 4], camera: &Camera, size: (f64, f64)) -> Option<(f64, f64)> {
+/// Largest deviations of log aspect and corner cosine for a figure seen at these corners; `most` for one seen sharply.
+pub fn shape_limits(corners: &[Point; 4], camera: &Camera, size: (f64, f64), most: f64) -> Option<(f64, f64)> {
     let at = |c: &[Point; 4]| shape(c, camera.focal_px, camera.centre, size);
     let (aspect, skew, _) = at(corners)?;
-    let mut most = (SHAPE, SHAPE);
+    let mut most = (most, most);
     for k in 0..4 {
         for step in [Point::new(CORNER_PX, 0.0), Point::new(0.0, CORNER_PX)] {
             let mut moved = *corners;
