@@ -330,6 +330,8 @@ fn fitness(frame: &FloorFrame, patch: &Patch, fit: &Fit, marks: &Marks, plan: &P
         patch.shadow_contrast.map_or(1.0, |c| 0.3 + 0.7 * ramp(c, 1.2, 2.0)),
         ramp(patch.burnt_fraction, 0.7, 0.3),
         ramp(patch.used_fraction, 0.03, 0.15),
+        // Under 2.4 px from pass to pass none is looked for; at 4 px a sharp lens and the camera's colour filter leave half.
+        s.zip(frame.scale).map_or(1.0, |(s, k)| ramp(s / k.value, 2.4, 4.0)),
         s.map_or(1.0, |s| ramp(patch.area.max(0.0).sqrt() / s, 2.0, 5.0)),
     ];
     let mut faults: Vec<(String, String)> =

@@ -64,6 +64,8 @@ pub(super) struct Search<'a> {
     /// Independent cells of the searched half plane: the number of trials.
     pub trials: f64,
     pub blocks: Option<Blocks>,
+    /// Shortest period looked for, samples.
+    pub shortest: f64,
 }
 
 impl<'a> Search<'a> {
@@ -74,13 +76,14 @@ impl<'a> Search<'a> {
         whole: &'a Weighed,
         spectrum: &'a PlaneSpectrum,
         blocks: Option<Blocks>,
+        shortest: f64,
     ) -> Self {
         let area: f64 = taper.data.iter().map(|v| f64::from(*v)).sum::<f64>() * flat.step.powi(2);
-        let highest = 1.0 / (super::FINEST * flat.step);
+        let highest = 1.0 / (shortest * flat.step);
         let trials = (std::f64::consts::FRAC_PI_2 * highest * highest * area).max(10.0);
         let least = (trials.ln() + 2.0).ln();
-        let peaks = peaks::find(spectrum, flat, least);
-        Self { flat, taper, tapered, whole, spectrum, peaks, trials, blocks }
+        let peaks = peaks::find(spectrum, flat, least, shortest);
+        Self { flat, taper, tapered, whole, spectrum, peaks, trials, blocks, shortest }
     }
 
     pub fn stack(&self, normal_deg: f64) -> Stack {
@@ -128,9 +131,11 @@ impl<'a> Search<'a> {
             let fine = Stack::of(self.flat, self.whole, c.normal_deg, FINE_BANDS);
             family::place(f, c, &fine);
             family::localise(f, c, &fine);
+            family::apart(f, c, &fine);
         }
-        let mut order: Vec<usize> =
-            (0..found.families.len()).filter(|i| found.families[*i].contrast >= FAINTEST).collect();
+        let counts =
+            |f: &Family| f.contrast >= FAINTEST && super::is_looked_for(f.pitch.value / self.flat.step, self.shortest);
+        let mut order: Vec<usize> = (0..found.families.len()).filter(|i| counts(&found.families[*i])).collect();
         let rank: Vec<f64> = (0..found.families.len()).map(|i| own_contrast(&found, i)).collect();
         order.sort_by(|a, b| rank[*b].total_cmp(&rank[*a]));
         found.families = order.iter().map(|i| found.families[*i].clone()).collect();
@@ -241,7 +246,7 @@ impl<'a> Search<'a> {
     /// Looks for combs along one direction and adds what it finds.
     fn along(&self, normal_deg: f64, found: &mut Found) {
         let mut stack = self.stack(normal_deg);
-        let mut ray = Ray::of(&stack, Some(self.spectrum), self.flat.step);
+        let mut ray = Ray::of(&stack, Some(self.spectrum), self.flat.step, self.shortest);
         let mut whole: Option<(Stack, Ray)> = None;
         // Lobes of what runs in other directions are no lines of this one.
         let mut taken: Vec<f64> = found
@@ -297,7 +302,7 @@ impl<'a> Search<'a> {
             if let Some((all, all_ray)) = &whole {
                 lengthen(found, all, all_ray);
             }
-            let again = Ray::of(&rest, Some(self.spectrum), self.flat.step);
+            let again = Ray::of(&rest, Some(self.spectrum), self.flat.step, self.shortest);
             let before = (std::mem::replace(&mut stack, rest), std::mem::replace(&mut ray, again));
             whole.get_or_insert(before);
         }
@@ -317,7 +322,7 @@ impl<'a> Search<'a> {
                 break;
             }
             *stack = self.stack(comb.normal_deg);
-            *ray = Ray::of(stack, Some(self.spectrum), self.flat.step);
+            *ray = Ray::of(stack, Some(self.spectrum), self.flat.step, self.shortest);
             comb = Comb::fit(stack, ray, comb.own_frequency(), comb.sums.len())?;
         }
         Some(comb)

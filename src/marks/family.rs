@@ -102,6 +102,15 @@ pub(super) fn localise(f: &mut Family, comb: &Comb, stack: &Stack) {
     }
 }
 
+/// Gives a family that starts anew from the other side its own spacing.
+pub(super) fn apart(f: &mut Family, comb: &Comb, stack: &Stack) {
+    if let Some((frequency, grown)) = super::halves::frequency(comb, stack) {
+        let own = frequency.hypot(comb.along);
+        f.pitch = Measured { value: 1.0 / own, sigma: f.pitch.sigma * grown };
+        f.coherent_passes *= 0.5;
+    }
+}
+
 /// Least-squares slope of ln(amplitude) on ln(number) over the clear harmonics, with the sigma that their noise leaves.
 ///
 /// `blur` is the lens's one-sigma width in floor units: what it took off each harmonic is put back, as far as 0.4 was left.

@@ -11,6 +11,7 @@ mod family;
 mod figure;
 mod flatten;
 mod flecks;
+mod halves;
 mod heights;
 mod light;
 mod lines;
@@ -60,6 +61,24 @@ pub struct Options {
 /// rounding make lines of their own (seen at 3.1 to 3.3 px in photos of plain oak and of printed text).
 pub const FINEST: f64 = 3.5;
 
+/// Finest planned stepover looked for, samples, and how near to the plan (a share) lines finer than [`FINEST`] must lie: the
+/// camera's and the JPEG's own lines lie where the plan says only by chance. At two samples nothing is left of a line.
+const FINEST_PLANNED: f64 = 2.4;
+const AS_PLANNED: f64 = 0.03;
+
+/// Shortest period looked for where the plan says `planned`, both in samples.
+fn shortest_period(planned: Option<f64>) -> f64 {
+    match planned {
+        Some(p) if (FINEST_PLANNED..FINEST * (1.0 + AS_PLANNED)).contains(&p) => (p / (1.0 + AS_PLANNED)).min(FINEST),
+        _ => FINEST,
+    }
+}
+
+/// Whether lines of this period (samples) are among those looked for, from `shortest` on.
+fn is_looked_for(period: f64, shortest: f64) -> bool {
+    period >= FINEST || (period / shortest / (1.0 + AS_PLANNED) - 1.0).abs() <= AS_PLANNED
+}
+
 /// Measures the marks of a patch.
 ///
 /// Where less than about 200 samples of lit floor are left once the margin along walls and shadows is taken off, no mark was
@@ -70,24 +89,25 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
         let text = "Once its borders are left out, too little of the lit floor remains to look for marks on.";
         return (Marks::unmeasured(), vec![caveat::LITTLE_FLOOR_LEFT.with(text)]);
     };
+    let planned = options.hints.first().copied();
+    let shortest = shortest_period(planned.map(|p| p / flat.step));
     let taper = flat.taper();
     let weighted = crate::raster::Plane {
         width: taper.width,
         height: taper.height,
         data: taper.data.iter().zip(&flat.rel.data).map(|(a, b)| a * b).collect(),
     };
-    let spectrum_plane = PlaneSpectrum::of(&weighted, 1.05 / FINEST);
+    let spectrum_plane = PlaneSpectrum::of(&weighted, 1.05 / shortest);
     let tapered = Weighed::of(&flat.rel, &taper);
     let even = crate::raster::Plane { width: taper.width, height: taper.height, data: flatten::as_weights(&flat.used) };
     let whole = Weighed::of(&flat.rel, &even);
-    let search = Search::new(&flat, &taper, &tapered, &whole, &spectrum_plane, blocks::Blocks::of(patch));
+    let search = Search::new(&flat, &taper, &tapered, &whole, &spectrum_plane, blocks::Blocks::of(patch), shortest);
     let mut found = search.run(patch.pocket_x_deg.unwrap_or(0.0));
     let (profile, spectrum) = plots::of(&found, &search);
     let lamp = Lamp::of(patch, options.scaled);
     if let Some(f) = walls::find(patch, &flat, &lamp, &found.families) {
         walls::merge(&mut found.families, f, patch.pocket_x_deg);
     }
-    let planned = options.hints.first().copied();
     let turns = turns::find(&flat, options.cutter_radius);
     if turns.as_ref().is_some_and(|t| !t.places.is_empty()) {
         found.families.retain(|f| !turns::row_of_rings(f, planned));
@@ -110,7 +130,9 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
             (f.chroma_share, f.period_kind) = c.judge(f, flat.extent);
         }
     }
-    if let Some(mut f) = wander::find(&flat, &found.families, colours.as_ref(), search.blocks.as_ref()) {
+    // As the camera sees them lines change their spacing over the floor and so lose their step.
+    let wandering = || wander::find(&flat, &found.families, colours.as_ref(), search.blocks.as_ref());
+    if let Some(mut f) = options.scaled.then(wandering).flatten() {
         f.height_um = heights::of(&f, &lamp);
         let at = found.families.iter().position(|o| o.contrast < f.contrast).unwrap_or(found.families.len());
         found.families.insert(at, f);
@@ -131,4 +153,19 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
         spectrum,
     };
     (marks, Vec::new())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_finer_than_usual_count_only_as_planned() {
+        assert_eq!([None, Some(8.0), Some(2.0)].map(shortest_period), [FINEST; 3]);
+        let shortest = shortest_period(Some(2.9));
+        assert!(shortest > 2.8 && shortest < 2.9);
+        assert!(is_looked_for(2.85, shortest) && is_looked_for(2.95, shortest) && is_looked_for(5.0, shortest));
+        // What printed text and plain oak showed.
+        assert!(!is_looked_for(3.2, shortest) && !is_looked_for(3.2, FINEST));
+    }
 }

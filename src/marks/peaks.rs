@@ -28,12 +28,13 @@ impl Peak {
 /// Most peaks kept: a lattice of two families shows some hundred.
 const MOST: usize = 400;
 
-/// Local maxima whose power exceeds the local background by `least` (natural logarithm), strongest first.
-pub(super) fn find(spectrum: &PlaneSpectrum, flat: &Flat, least: f64) -> Vec<Peak> {
+/// Local maxima whose power exceeds the local background by `least` (natural logarithm), strongest first; periods
+/// from `shortest` samples on.
+pub(super) fn find(spectrum: &PlaneSpectrum, flat: &Flat, least: f64, shortest: f64) -> Vec<Peak> {
     let mut out = Vec::new();
     let (w, step) = (spectrum.log_power.width, flat.step);
     let lowest = 2.7 / flat.extent;
-    let highest = 1.0 / (super::FINEST * step);
+    let highest = 1.0 / (shortest * step);
     for kx in 0..spectrum.kx_max {
         let (p, b) = (spectrum.log_power.row(kx), spectrum.log_background.row(kx));
         for c in 1..w - 1 {

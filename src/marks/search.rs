@@ -36,8 +36,9 @@ pub(super) struct Candidate {
 }
 
 impl Ray {
-    /// Where the plane's spectrum is given, the background about the same place of it counts too.
-    pub fn of(stack: &Stack, spectrum: Option<&PlaneSpectrum>, step: f64) -> Self {
+    /// Where the plane's spectrum is given, the background about the same place of it counts too. `least`: shortest period, in
+    /// samples of `step`.
+    pub fn of(stack: &Stack, spectrum: Option<&PlaneSpectrum>, step: f64, least: f64) -> Self {
         let reach = stack.reach();
         let (sum, _) = stack.total();
         let n = crate::signal::fft_size(sum.len() * PAD);
@@ -48,7 +49,7 @@ impl Ray {
         // Lengths come from the same plan, so this cannot fail.
         let _ = fft.process(&mut buf, &mut out);
         let df = 1.0 / (n as f64 * stack.dt);
-        let highest = 1.0 / (super::FINEST * step);
+        let highest = 1.0 / (least * step);
         let keep = ((highest / df) as usize + 1).min(out.len());
         let power: Vec<f64> = out[..keep].iter().map(|c| c.norm_sqr().max(1e-12)).collect();
         let lowest = 2.7 / reach.length().max(step);

@@ -111,7 +111,7 @@ fn sectors(s: &Stack, walls: &Walls, straight: &[Family], step: f64) -> Vec<Sect
         (reach.weight > 100.0 && reach.length() > 40.0 * s.dt).then(|| Sector {
             band,
             normal_deg: walls.normals[band],
-            ray: Ray::of(&one, None, step),
+            ray: Ray::of(&one, None, step, super::FINEST),
             leaks: leaks(walls.normals[band]),
         })
     });
@@ -225,7 +225,7 @@ pub(super) fn find(patch: &Patch, flat: &Flat, lamp: &Lamp, straight: &[Family])
     if !keeps_step(&walls, &shifts, f) {
         return None;
     }
-    let ray = Ray::of(&stack, None, flat.step);
+    let ray = Ray::of(&stack, None, flat.step, super::FINEST);
     let most = ((ray.highest / f) as usize).clamp(1, MOST_HARMONICS);
     let comb = Comb::fit(&stack, &ray, f, most)?;
     let mut family = family::describe(&comb, &stack, &ray, candidate.log_p.exp().min(1.0))?;
