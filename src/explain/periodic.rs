@@ -117,7 +117,8 @@ fn one(d: &Digest, l: &Line, c: &mut Case) {
         c.add(gain, words);
     }
     let along_walls = l.family.along_walls.is_some();
-    let bent = !along_walls && (l.family.curved || d.fans_out(l));
+    // Lines of a photo without scale fan out, bend and change their spacing as the camera sees them.
+    let bent = d.scaled && !along_walls && (l.family.curved || d.fans_out(l));
     if along_walls {
         contour(d, c);
     } else if !bent || l.family.curved {
@@ -128,7 +129,7 @@ fn one(d: &Digest, l: &Line, c: &mut Case) {
         edges(d, l, c);
     }
     height(d, l, c);
-    if l.family.wandering {
+    if d.scaled && l.family.wandering {
         // Passes, drives and turns of the cutter keep their step; within a pass only the last may lose it to the next one.
         let words = "the lines keep their distance but lose their step from place to place";
         match c.cause {
@@ -342,7 +343,7 @@ fn alternation(d: &Digest, l: &Line, c: &mut Case) {
     }
 }
 
-/// Edges along the family: an even lean leaves them all of one polarity, alternating passes do not.
+/// Edges along the family: an even lean leaves them all of one polarity, alternating passes and ridges do not.
 fn edges(d: &Digest, l: &Line, c: &mut Case) {
     let Some(one) = one_sidedness(d, l) else { return };
     let words = format!("{:.0} percent of the edges along these lines step the same way", 100.0 * one);
@@ -350,6 +351,8 @@ fn edges(d: &Digest, l: &Line, c: &mut Case) {
     match c.cause {
         Cause::TiltAcrossPasses => c.add(gain, words),
         Cause::AlternatingPasses => c.add(-gain, words),
+        // Ridges have a flank to either side; that one of them was burnt out or in shadow says nothing.
+        Cause::Cusps if gain < 0.0 => c.add(-gain, words),
         _ => {}
     }
 }

@@ -130,9 +130,7 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
             (f.chroma_share, f.period_kind) = c.judge(f, flat.extent);
         }
     }
-    // As the camera sees them lines change their spacing over the floor and so lose their step.
-    let wandering = || wander::find(&flat, &found.families, colours.as_ref(), search.blocks.as_ref());
-    if let Some(mut f) = options.scaled.then(wandering).flatten() {
+    if let Some(mut f) = wander::find(&flat, &found.families, colours.as_ref(), search.blocks.as_ref()) {
         f.height_um = heights::of(&f, &lamp);
         let at = found.families.iter().position(|o| o.contrast < f.contrast).unwrap_or(found.families.len());
         found.families.insert(at, f);
