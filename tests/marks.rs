@@ -89,6 +89,35 @@ fn cusps_fall_off_as_one_over_the_harmonic() {
     assert!((k.value - 1.0).abs() < 0.25 && k.sigma < 0.3, "{k:?}");
 }
 
+/// Passes round a contour: those beside one wall keep no step with those beside the wall opposite.
+#[test]
+fn lines_counted_from_two_walls_keep_their_own_spacing() {
+    let (w, h, pitch) = (700, 500, 1.85);
+    let from_left = |x: f64| if x < 36.0 { x / pitch } else { (70.0 - x) / pitch + 0.3 };
+    let p = patch(w, h, &noise(5, w, h, 0.03, 0.02, 3.0), |x, _| {
+        0.6 * thin(from_left(x)) * if x < 36.0 { 0.5 } else { 1.0 }
+    });
+    let marks = run(&p);
+    let f = &marks.families[0];
+    assert!((f.pitch.value - pitch).abs() < (3.0 * f.pitch.sigma).max(0.001 * pitch), "{:?}", f.pitch);
+    assert!(f.pitch.relative_sigma() < 0.004 && f.lines.is_empty(), "{:?}", f.pitch);
+    // The same lines in step all over.
+    let even = run(&patch(w, h, &noise(5, w, h, 0.03, 0.02, 3.0), |x, _| 0.6 * thin(x / pitch)));
+    assert!((even.families[0].pitch.value / pitch - 1.0).abs() < 5e-4 && !even.families[0].lines.is_empty());
+}
+
+/// Lines three samples apart are the camera's own as often as the cutter's; where the plan says so they are the cutter's.
+#[test]
+fn lines_finer_than_usual_are_found_where_the_plan_has_them() {
+    let (w, h, pitch) = (500, 400, 0.29);
+    let p = patch(w, h, &noise(6, w, h, 0.03, 0.02, 3.0), |x, _| 0.05 * (std::f64::consts::TAU * x / pitch).cos());
+    let with = |hint: f64| measure(&p, &Options { hints: vec![hint], scaled: true, ..Options::default() }).0.families;
+    let found = with(pitch);
+    assert_eq!(found.len(), 1);
+    assert!((found[0].pitch.value / pitch - 1.0).abs() < 1e-3, "{:?}", found[0].pitch);
+    assert!(with(0.33).is_empty() && with(2.5).is_empty());
+}
+
 #[test]
 fn alternating_lines_have_the_doubled_period() {
     let n = noise(3, 900, 640, 0.05, 0.05, 4.0);
@@ -487,5 +516,21 @@ fn rings_of_the_cutters_size_are_found_where_they_are_and_no_other_curves() {
     for cutter_radius in [None, Some(0.5)] {
         let (m, _) = measure(&few, &Options { cutter_radius, ..Options::default() });
         assert!(m.turns.is_none(), "{cutter_radius:?}");
+    }
+}
+
+/// Lines so loud that their lobes pass for lines as well: the line counts.
+#[test]
+fn loud_fine_lines_are_found_and_not_their_lobes() {
+    let (w, h) = (500, 400);
+    for pitch in [0.36, 0.45, 0.6] {
+        for turn in [0.0f64, 0.02] {
+            let (s, c) = turn.sin_cos();
+            let wave = |x: f64, y: f64| 0.05 * (std::f64::consts::TAU * (x * c + y * s) / pitch).cos();
+            let families = run(&patch(w, h, &noise(6, w, h, 0.03, 0.02, 3.0), wave)).families;
+            assert_eq!(families.len(), 1, "{pitch} {turn}");
+            let f = &families[0];
+            assert!((f.pitch.value / pitch - 1.0).abs() < 5e-5 && f.lines.len() > 80, "{pitch} {turn}: {:?}", f.pitch);
+        }
     }
 }

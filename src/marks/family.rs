@@ -102,12 +102,14 @@ pub(super) fn localise(f: &mut Family, comb: &Comb, stack: &Stack) {
     }
 }
 
-/// Gives a family that starts anew from the other side its own spacing.
+/// Gives a family that starts anew from the other side its own spacing; no even places are left to draw its lines at.
 pub(super) fn apart(f: &mut Family, comb: &Comb, stack: &Stack) {
     if let Some((frequency, grown)) = super::halves::frequency(comb, stack) {
         let own = frequency.hypot(comb.along);
         f.pitch = Measured { value: 1.0 / own, sigma: f.pitch.sigma * grown };
         f.coherent_passes *= 0.5;
+        f.offset = None;
+        f.lines.clear();
     }
 }
 

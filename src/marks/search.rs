@@ -78,7 +78,8 @@ impl Ray {
     pub fn background_at(&self, f: f64) -> Option<f64> {
         self.background.get((f / self.df).round() as usize).copied()
     }
-    /// The spacing with the smallest chance, frequencies within two cells of a multiple of any of `taken` left out.
+    /// The spacing with the smallest chance, frequencies within two cells of a multiple of any of `taken` left out. Of equal
+    /// chances (a loud line and its lobes all exceed the cap) the one with the most power.
     pub fn best(&self, taken: &[f64]) -> Option<Candidate> {
         let cell = 1.0 / self.reach.length();
         let free = |f: f64| {
@@ -94,26 +95,28 @@ impl Ray {
             let i = (f / self.df).round() as usize;
             whitened.get(i).copied()
         };
-        let mut best: Option<Candidate> = None;
+        let mut best: Option<(Candidate, f64)> = None;
         let mut f = self.lowest;
         while f <= self.highest {
             let wide = f / cell < 40.0;
             let most = if wide { 12 } else { 4 };
-            let (mut t, mut n) = (0.0, 0);
+            let (mut t, mut all, mut n) = (0.0, 0.0, 0);
             for h in 1..=most {
                 let Some(r) = at(h as f64 * f) else { break };
                 t += r.min(CAP);
+                all += r;
                 n += 1;
                 if HARMONICS.contains(&n) && t > 8.0 {
                     let log_p = log_gamma_tail(n, t);
-                    if best.is_none_or(|b| log_p < b.log_p) {
-                        best = Some(Candidate { frequency: f, log_p });
+                    let beats = |(b, power): &(Candidate, f64)| log_p < b.log_p || (log_p == b.log_p && all > *power);
+                    if best.as_ref().is_none_or(beats) {
+                        best = Some((Candidate { frequency: f, log_p }, all));
                     }
                 }
             }
             f += self.df / if wide { 6.0 } else { 2.0 };
         }
-        best
+        best.map(|b| b.0)
     }
 }
 

@@ -41,7 +41,8 @@ pub struct Family {
     /// Power k of the harmonics' fall-off as h^-k, lens blur made good: 0 for a saw (thin lines of one sign), 1 for cusps
     /// and dished passes (even slopes between sharp ridges), more for waves; `None` with fewer than two clear harmonics.
     pub fall_off: Option<Measured>,
-    /// Position of the first sample of `folded` along the normal, from the floor frame's origin; `None` for curved lines.
+    /// Position of the first sample of `folded` along the normal, from the floor frame's origin; `None` for curved lines, and
+    /// for those that keep no step from one side of the floor to the other.
     pub offset: Option<f64>,
     /// Mean relative brightness over one period, 64 samples along +normal, mean 0.
     pub folded: Vec<f64>,
