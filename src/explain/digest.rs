@@ -7,7 +7,7 @@ use super::weights::ramp;
 use crate::expect::{Expected, PitchRole};
 use crate::fit::Fit;
 use crate::floor::Patch;
-use crate::marks::{Edge, Family, Marks};
+use crate::marks::{Edge, FINEST_PLANNED, Family, Marks};
 use crate::plan::PlannedCut;
 use crate::rectify::FloorFrame;
 use crate::reference::Source;
@@ -330,8 +330,8 @@ fn fitness(frame: &FloorFrame, patch: &Patch, fit: &Fit, marks: &Marks, plan: &P
         patch.shadow_contrast.map_or(1.0, |c| 0.3 + 0.7 * ramp(c, 1.2, 2.0)),
         ramp(patch.burnt_fraction, 0.7, 0.3),
         ramp(patch.used_fraction, 0.03, 0.15),
-        // Under 2.4 px from pass to pass none is looked for; at 4 px a sharp lens and the camera's colour filter leave half.
-        s.zip(frame.scale).map_or(1.0, |(s, k)| ramp(s / k.value, 2.4, 4.0)),
+        // Passes finer than that are not looked for; at 4 px a sharp lens and the camera's colour filter leave half of them.
+        s.zip(frame.scale).map_or(1.0, |(s, k)| ramp(s / k.value, FINEST_PLANNED, 4.0)),
         s.map_or(1.0, |s| ramp(patch.area.max(0.0).sqrt() / s, 2.0, 5.0)),
     ];
     let mut faults: Vec<(String, String)> =

@@ -248,6 +248,11 @@ pub(super) fn segment_weights(stack: &Stack, segments: usize) -> Vec<f64> {
     out
 }
 
+/// What a Gaussian blur leaves of a wave's amplitude; `cycles` of the wave lie within one sigma.
+pub(super) fn blur_loss(cycles: f64) -> f64 {
+    (-2.0 * (std::f64::consts::PI * cycles).powi(2)).exp()
+}
+
 /// What linear splitting over bins leaves of an amplitude: sinc^2 of cycles per bin.
 pub(super) fn bin_loss(cycles_per_bin: f64) -> f64 {
     let x = std::f64::consts::PI * cycles_per_bin;

@@ -122,7 +122,7 @@ pub(super) fn fall_off(f: &Family, blur: f64) -> Option<Measured> {
     let mut used = 0;
     for (i, a) in f.harmonics.iter().enumerate() {
         let h = (i + 1) as f64;
-        let left = (-2.0 * (std::f64::consts::PI * h * blur / f.pitch.value).powi(2)).exp();
+        let left = super::comb::blur_loss(h * blur / f.pitch.value);
         if left < LEAST_LEFT || *a < CLEAR * noise || *a <= 0.0 {
             continue;
         }

@@ -45,17 +45,29 @@ struct Part {
     w: f64,
 }
 
+/// Two parts with a phase of their own each: their power together and that of the fainter, by what their phases differ (turns),
+/// the frequency's offset, and the first segment of the second part.
+#[derive(Default)]
+struct Split {
+    power: f64,
+    fainter: f64,
+    turn: f64,
+    offset: f64,
+    at: usize,
+}
+
 /// Offset of the frequency and growth of its sigma under two phases, where these explain clearly more than one.
 fn jump(parts: &[Part], h: f64, length: f64, noise: f64) -> Option<(f64, f64)> {
+    let turned = |p: &Part, offset: f64| p.z * Complex64::from_polar(1.0, -TAU * h * offset * p.t);
     let steps = (REACH * PER_CELL) as i32;
     let mut one = 0.0f64;
-    let mut two = (0.0f64, 0.0, 0, 0.0, 0.0);
+    let mut two = Split::default();
     for k in -steps..=steps {
         let offset = f64::from(k) / PER_CELL / length;
         let mut sums = vec![(Complex64::default(), 0.0)];
         for p in parts {
             let last = sums[sums.len() - 1];
-            sums.push((last.0 + p.z * Complex64::from_polar(1.0, -TAU * h * offset * p.t), last.1 + p.w));
+            sums.push((last.0 + turned(p, offset), last.1 + p.w));
         }
         let (all, weight) = sums[sums.len() - 1];
         for (i, (s, w)) in sums.iter().enumerate() {
@@ -65,22 +77,21 @@ fn jump(parts: &[Part], h: f64, length: f64, noise: f64) -> Option<(f64, f64)> {
             let (a, b) = (*s, all - s);
             one = one.max(in_phase(a, *w, b, weight - w));
             let (near, far) = (a.norm_sqr() / w, b.norm_sqr() / (weight - w));
-            if near + far > two.0 {
-                two = (near + far, offset, i, (a * b.conj()).arg().abs() / TAU, near.min(far));
+            if near + far > two.power {
+                let turn = (a * b.conj()).arg().abs() / TAU;
+                two = Split { power: near + far, fainter: near.min(far), turn, offset, at: i };
             }
         }
     }
-    let (apart, offset, split, turn, fainter) = two;
-    let clear = apart - one > (LEAST_GAIN * fainter).max(LEAST_NATS * noise) && turn > LEAST_JUMP;
+    let clear = two.power - one > (LEAST_GAIN * two.fainter).max(LEAST_NATS * noise) && two.turn > LEAST_JUMP;
     clear.then(|| {
-        let (near, far) = parts.split_at(split);
+        let (near, far) = parts.split_at(two.at);
         let power = |offset: f64, of: &[Part]| {
-            let turned = |p: &Part| p.z * Complex64::from_polar(1.0, -TAU * h * offset * p.t);
-            of.iter().map(turned).sum::<Complex64>().norm_sqr() / of.iter().map(|p| p.w).sum::<f64>()
+            of.iter().map(|p| turned(p, offset)).sum::<Complex64>().norm_sqr() / of.iter().map(|p| p.w).sum::<f64>()
         };
         let both = |offset: &f64| power(*offset, near) + power(*offset, far);
-        let finer = (-FINER..=FINER).map(|k| offset + f64::from(k) / f64::from(FINER) / PER_CELL / length);
-        let offset = finer.max_by(|a, b| both(a).total_cmp(&both(b))).unwrap_or(offset);
+        let finer = (-FINER..=FINER).map(|k| two.offset + f64::from(k) / f64::from(FINER) / PER_CELL / length);
+        let offset = finer.max_by(|a, b| both(a).total_cmp(&both(b))).unwrap_or(two.offset);
         let inner = (spread(near) + spread(far)).max(1e-300);
         (offset, (spread(parts) / inner).sqrt())
     })

@@ -1,5 +1,6 @@
 //! Heights of families: the folded profile is a slope; its integral over one period is the ridge.
 
+use super::comb::blur_loss;
 use super::light::{self, Lamp};
 use super::types::Family;
 use crate::units::Measured;
@@ -66,7 +67,7 @@ pub(super) fn of(f: &Family, lamp: &Lamp) -> Option<Measured> {
 /// harmonic as strong as that of ridges would have been seen, half-way between ridges and a wave.
 fn left_by_blur(f: &Family, blur: f64) -> (f64, f64) {
     let lines = f.skew.abs() > THIN;
-    let first = (-2.0 * (std::f64::consts::PI * blur).powi(2)).exp().max(LEAST_LEFT);
+    let first = blur_loss(blur).max(LEAST_LEFT);
     let of = |k: f64| (tall(k, blur, lines) / tall(k, 0.0, lines)).clamp(LEAST_LEFT, 1.0);
     match f.fall_off {
         Some(k) => {
@@ -89,14 +90,13 @@ fn beyond_first(wave: bool) -> (f64, f64) {
 /// Whether ridges (slopes whose second harmonic is half the first) would have shown a second harmonic, and none is there.
 /// `noise` is relative to the first.
 fn lacks_second(harmonics: &[f64], noise: f64, blur: f64) -> bool {
-    let left = |h: f64| (-2.0 * (std::f64::consts::PI * h * blur).powi(2)).exp();
-    0.5 * left(2.0) / left(1.0) > harmonics[1] / harmonics[0] + CLEAR * noise
+    0.5 * blur_loss(2.0 * blur) / blur_loss(blur) > harmonics[1] / harmonics[0] + CLEAR * noise
 }
 
 /// Peak to valley of heights whose slope has harmonics h^-k, each blurred by `blur` of the period: thin lines of one sign
 /// (`lines`) or even slopes between ridges.
 fn tall(k: f64, blur: f64, lines: bool) -> f64 {
-    let size = |n: f64| n.powf(-k - 1.0) * (-2.0 * (std::f64::consts::PI * n * blur).powi(2)).exp();
+    let size = |n: f64| n.powf(-k - 1.0) * blur_loss(n * blur);
     let harmonics: Vec<(f64, f64)> = (1..=HARMONICS).map(|h| (h as f64, size(h as f64))).collect();
     let heights = (0..SAMPLES).map(|i| {
         let t = std::f64::consts::TAU * (i as f64 + 0.5) / SAMPLES as f64;

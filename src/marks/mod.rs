@@ -63,7 +63,7 @@ pub const FINEST: f64 = 3.5;
 
 /// Finest planned stepover looked for, samples, and how near to the plan (a share) lines finer than [`FINEST`] must lie: the
 /// camera's and the JPEG's own lines lie where the plan says only by chance. At two samples nothing is left of a line.
-const FINEST_PLANNED: f64 = 2.4;
+pub const FINEST_PLANNED: f64 = 2.4;
 const AS_PLANNED: f64 = 0.03;
 
 /// Shortest period looked for where the plan says `planned`, both in samples.

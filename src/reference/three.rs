@@ -38,7 +38,7 @@ pub fn completed(
     tolerance: f64,
     most: usize,
 ) -> Vec<Quad> {
-    let mut some: Vec<Three> = (0..lines.len())
+    let some: Vec<Three> = (0..lines.len())
         .into_par_iter()
         .flat_map_iter(|i| {
             let mut some = vec![];
@@ -57,8 +57,7 @@ pub fn completed(
             best_covered(some)
         })
         .collect();
-    some = best_covered(some);
-    let mut out: Vec<Quad> = some
+    let mut out: Vec<Quad> = best_covered(some)
         .into_par_iter()
         .flat_map_iter(|t| {
             let quad = |(r, s, step): (Point, Point, f64)| {
