@@ -3,7 +3,7 @@ mod support;
 
 use lowsun::floor::{Light, LightSource, Patch};
 use lowsun::geometry::Point;
-use lowsun::marks::{Marks, Options, measure};
+use lowsun::marks::{Marks, Options, Polarity, measure};
 use lowsun::raster::{Plane, gaussian_blur};
 use lowsun::rectify::FloorView;
 use lowsun::units::{Measured, line_difference};
@@ -533,4 +533,65 @@ fn loud_fine_lines_are_found_and_not_their_lobes() {
             assert!((f.pitch.value / pitch - 1.0).abs() < 5e-5 && f.lines.len() > 80, "{pitch} {turn}: {:?}", f.pitch);
         }
     }
+}
+
+/// Light of a smooth step along a rounded rectangle (half sides `a`, `b`, corner radius `r`, middle `m`, floor inside lower), lamp
+/// at 90 degrees: a line of 0.15 mm (one sigma), lit where the floor rises away from the lamp.
+fn step_round(m: (f64, f64), (a, b): (f64, f64), r: f64, x: f64, y: f64) -> f64 {
+    let (u, v) = (x - m.0, y - m.1);
+    let (p, q) = ((u.abs() - (a - r)).max(0.0), (v.abs() - (b - r)).max(0.0));
+    let inner = (u.abs() - (a - r)).max(v.abs() - (b - r)).min(0.0);
+    let d = p.hypot(q) + inner - r;
+    let normal_y = if p == 0.0 && q == 0.0 {
+        if u.abs() - (a - r) > v.abs() - (b - r) { 0.0 } else { v.signum() }
+    } else {
+        q / p.hypot(q) * v.signum()
+    };
+    -0.5 * normal_y * (-0.5 * (d / 0.15).powi(2)).exp()
+}
+
+#[test]
+fn steps_that_bend_round_a_letter_are_followed_with_their_sign() {
+    let n = noise(70, 900, 640, 0.02, 0.02, 4.0);
+    let m = run(&patch(900, 640, &n, |x, y| step_round((45.0, 32.0), (20.0, 10.0), 6.0, x, y)));
+    let c = &m.curves;
+    assert!(c.walls.is_empty(), "{:?}", c.walls.len());
+    let of = |p: Polarity| c.bent().filter(|c| c.polarity == p).map(|c| c.length).sum::<f64>();
+    // Straight along the lamp's normal 28 mm a side, and of each corner's quarter 6 mm wide what lies more than 25 degrees off
+    // the light: 6.8 mm.
+    for (polarity, y) in [(Polarity::Shade, 42.0), (Polarity::Lit, 22.0)] {
+        let length = of(polarity);
+        assert!(length > 35.0 && length < 50.0, "{polarity:?}: {length}");
+        let there = c.bent().filter(|c| c.polarity == polarity).flat_map(|c| &c.path);
+        let off = there.map(|p| if (p.x - 45.0).abs() < 14.0 { (p.y - y).abs() } else { 0.0 }).fold(0.0, f64::max);
+        assert!(off < 0.15, "{polarity:?}: {off}");
+    }
+    // Straight lines are none, nor is texture.
+    let lines = run(&patch(900, 640, &n, |x, y| thin((0.3 * x + y) / 7.0)));
+    assert_eq!(lines.curves.bent().count(), 0);
+    assert!(run(&patch(900, 640, &n, |_, _| 0.0)).curves.lines.is_empty());
+}
+
+#[test]
+fn a_letters_own_walls_are_no_steps() {
+    let n = noise(71, 900, 640, 0.02, 0.02, 4.0);
+    // A letter 12 mm high, lamp below: its lit wall at y = 40, its shadow from y = 28 up; a step of the floor round both.
+    let wall = |x: f64, y: f64| 0.8 * (-0.5 * ((y - 40.0) / 0.15).powi(2)).exp() * f64::from((x - 45.0).abs() < 12.0);
+    let step = |x: f64, y: f64| step_round((45.0, 30.0), (24.0, 20.0), 6.0, x, y);
+    let mut p = patch(900, 640, &n, |x, y| wall(x, y) + step(x, y));
+    let dark = |x: usize, y: usize| {
+        let (x, y) = (x as f64 * STEP, y as f64 * STEP);
+        (x - 45.0).abs() < 12.0 && (18.0..28.0).contains(&y)
+    };
+    p.view.luma = Plane::from_fn(900, 640, |x, y| p.view.luma.at(x, y) * if dark(x, y) { 0.1 } else { 1.0 });
+    p.mask = lowsun::raster::Mask::from_fn(900, 640, |x, y| !dark(x, y));
+    let c = run(&p).curves;
+    let near =
+        |c: &lowsun::marks::Curve, y: f64| c.path.iter().filter(|p| (p.y - y).abs() < 1.0).count() > c.path.len() / 2;
+    assert!(c.walls.iter().filter(|c| near(c, 40.0)).map(|c| c.length).sum::<f64>() > 15.0, "{:?}", c.walls);
+    assert!(c.lines.iter().all(|c| !near(c, 40.0)));
+    // The step behind the wall (y = 50) stays one.
+    let behind: f64 =
+        c.lines.iter().filter(|c| c.path.iter().any(|p| (p.y - 50.0).abs() < 0.3)).map(|c| c.length).sum();
+    assert!(behind > 25.0, "{behind}");
 }

@@ -75,7 +75,7 @@ pub(super) fn foretold(i: &Inspection, p: &Predicted, k: f64) -> Vec<Shape> {
         out.extend([shape(&[a, b], false), shape(&[c, d], false)]);
     }
     out.extend(p.entries.iter().map(|at| shape(&sign(at, [(-1.5, 0.0), (0.0, -1.5), (1.5, 0.0), (0.0, 1.5)]), true)));
-    let edges = Marks { edges: i.marks.edges.clone(), ..Marks::default() };
+    let edges = Marks { edges: i.marks.edges.clone(), curves: i.marks.curves.clone(), ..Marks::default() };
     out.extend(marks(&edges, &i.patch, &place));
     out
 }
@@ -129,10 +129,10 @@ pub(super) fn marks(marks: &Marks, patch: &Patch, place: &dyn Fn(Point) -> Point
             Shape { points: (0..24).map(on).collect(), closed: true, ink: Ink::Ring }
         }));
     }
-    for e in &marks.edges {
-        let ink = if e.polarity == Polarity::Shade { Ink::Shade } else { Ink::Lit };
-        out.push(line(e.from, e.to, ink));
-    }
+    let ink = |p: Polarity| if p == Polarity::Shade { Ink::Shade } else { Ink::Lit };
+    out.extend(marks.edges.iter().map(|e| line(e.from, e.to, ink(e.polarity))));
+    // Straight ones are edges already.
+    out.extend(marks.curves.bent().map(|c| Shape { points: map(&c.path), closed: false, ink: ink(c.polarity) }));
     out
 }
 

@@ -111,17 +111,18 @@ fn torn(d: &Digest) -> f64 {
     let streaks = ramp(f.contrast * plain, STREAK_CONTRAST.0, STREAK_CONTRAST.1);
     let torn = if d.is_wood() { flecks.max(streaks * (1.0 - d.any_line())) } else { flecks };
     // Fibre is fine: a soft picture, or one without a pocket, shows none of it.
-    torn * d.fitness.value
+    torn * d.fitness.value * (1.0 - d.bent.rings)
 }
 
 fn unexplained(d: &Digest, case: &mut Case) {
     case.add(-STRONG * d.any_line(), "even, coherent lines stay unexplained");
-    case.add(-STRONG * d.loose.amount, "straight single edges stay unexplained");
+    case.add(-STRONG * d.loose.amount, "single edges stay unexplained");
 }
 
 pub fn clean(d: &Digest, case: &mut Case) {
     case.add(-DECISIVE * d.any_line(), "even lines were found");
     case.add(-DECISIVE * d.loose.amount, "single edges were found");
+    case.add(-DECISIVE * d.bent.rings, "rings of the cutter's own size were found");
     case.add(
         -DECISIVE * cut_lines(d),
         "lines along one direction were found, and this material has no figure of its own",
@@ -161,10 +162,17 @@ pub fn turn_marks(d: &Digest, case: &mut Case) {
     unexplained(d, case);
     match d.marks.turns.as_ref().map(|t| (t.places.len(), t.radius)) {
         Some((rings, Some(r))) => {
-            let sure = ramp(rings as f64, RINGS.0, RINGS.1);
+            // Steps round letters are arcs too, but most of them are none of the cutter's size.
+            let sure = d.bent.rings.max(ramp(rings as f64, RINGS.0, RINGS.1) * d.bent.rings_likely);
             let words = format!("{rings} rings of about the cutter's own size (radius {})", d.show(r.value));
             // What is seldom needs more than the four steps: texture does this on one floor of some hundreds.
             case.add((DECISIVE + STRONG) * sure, words);
+        }
+        Some(_) if d.bent.rings > 0.0 => {
+            case.add(
+                (DECISIVE + STRONG) * d.bent.rings,
+                "most of the lines that bend are arcs of the cutter's own size",
+            );
         }
         Some(_) => case.add(-FAIR, "no rings of the cutter's size were found"),
         None => case.add(-WEAK, "rings of the cutter's size could not be looked for"),

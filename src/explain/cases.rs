@@ -25,7 +25,7 @@ pub fn all(d: &Digest) -> (Vec<Case>, Option<Pair>) {
         if PERIODIC.contains(&cause) {
             periodic::weigh(d, &mut c);
             missed = -STRONG * d.loose.amount;
-            c.add(missed, "straight single edges stay unexplained");
+            c.add(missed, "single edges stay unexplained");
         } else if STEPPED.contains(&cause) {
             steps::weigh(d, &mut c);
             missed = -STRONG * d.any_line();

@@ -1,6 +1,7 @@
 //! What the marks say once they are set in the pocket's frame and sorted: lines, left-over edges, and whether the photo
 //! could have shown anything at all.
 
+use super::bent::{self, Bent};
 use super::ladder::{self, Ladder};
 use super::loose::{self, Loose};
 use super::weights::ramp;
@@ -86,6 +87,8 @@ pub struct Digest<'a> {
     /// Strongest first; colour families included (with a low `real`).
     pub lines: Vec<Line<'a>>,
     pub loose: Loose,
+    /// Lines that bend.
+    pub bent: Bent,
     /// Few, wide passes: evenly spaced edges among the loose ones.
     pub ladder: Option<Ladder>,
     pub fitness: Fitness,
@@ -143,6 +146,8 @@ impl<'a> Digest<'a> {
         if let Some(l) = &ladder {
             loose.amount *= 1.0 - l.real * l.share;
         }
+        let bent = bent::find(patch, marks, plan, scaled);
+        loose.amount = 1.0 - (1.0 - loose.amount) * (1.0 - bent.steps);
         let fitness = fitness(frame, patch, fit, marks, plan, scaled);
         let lens = patch.blur_px.unwrap_or(USUAL_BLUR_PX) * frame.scale.map_or(1.0, |s| s.value);
         let edge_blur = if scaled { lens.hypot(EDGE_ROUNDING_MM) } else { lens };
@@ -155,6 +160,7 @@ impl<'a> Digest<'a> {
             scaled,
             lines,
             loose,
+            bent,
             ladder,
             fitness,
             units: plan.units,

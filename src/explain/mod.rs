@@ -5,6 +5,7 @@
 
 mod absence;
 mod along;
+mod bent;
 mod cases;
 mod changes;
 mod digest;

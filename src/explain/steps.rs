@@ -188,6 +188,14 @@ fn engagement(d: &Digest, case: &mut Case) {
         }
         _ => {}
     }
+    if d.bent.steps > 0.0 && !d.patch.islands.is_empty() {
+        let words = format!(
+            "{} of lines that bend round letters, {:.0} percent of them dark: there the bite changes",
+            d.show(d.bent.length),
+            100.0 * d.bent.shade_share
+        );
+        case.add(WEAK * d.bent.steps, words);
+    }
     if let Some(near) = d.loose.near_islands {
         case.add(
             (near - 0.5) * 2.0 * FAIR,

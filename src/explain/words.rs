@@ -26,6 +26,12 @@ pub fn seen(d: &Digest, cause: Cause, line: Option<&Line>, strip: Option<&Strip>
     if cause == Cause::TurnMarks && rings > 0 {
         return Some(format!("{rings} rings of the cutter's size"));
     }
+    if cause == Cause::TurnMarks && d.bent.rings > 0.0 {
+        return Some("arcs of the cutter's size".into());
+    }
+    if cause == Cause::EngagementSteps && d.bent.steps > 0.5 {
+        return Some(format!("lines that bend with letters and walls, {} in all", d.show(d.bent.length)));
+    }
     strip.map(|s| strip_seen(d, s)).or_else(|| line.map(|l| lines_seen(d, l))).or_else(|| {
         let h = d.loose.median_height_um.map_or(String::new(), |h| format!(", about {} high", d.units.show_height(h)));
         (!d.loose.indices.is_empty()).then(|| format!("{} single edges{h}", d.loose.indices.len()))

@@ -135,6 +135,46 @@ impl Colours {
         self.decide(light, ratios, noise)
     }
 
+    /// Chromatic share of lines that may bend: on each path (floor frame, its middle at `middle`)
+    /// against the ground `beside` it on either hand.
+    pub fn judge_paths<'a>(
+        &self,
+        paths: impl Iterator<Item = &'a [Point]>,
+        beside: f64,
+        middle: Point,
+    ) -> Option<Measured> {
+        let at = |p: &Plane, q: Point| {
+            let (x, y) = ((q.x / self.step).round(), (q.y / self.step).round());
+            (x >= 0.0 && y >= 0.0 && (x as usize) < p.width && (y as usize) < p.height)
+                .then(|| f64::from(p.at(x as usize, y as usize)))
+        };
+        let (mut light, mut ratios, mut noise) = (0.0, [0.0; 2], [0.0; 2]);
+        for path in paths {
+            let (mut sums, mut n) = ([0.0; 3], 0.0);
+            for w in path.windows(2) {
+                let (d, q) = (w[1] - w[0], w[0] - middle - self.first);
+                let l = d.x.hypot(d.y).max(1e-9);
+                let off = Point::new(-d.y / l * beside, d.x / l * beside);
+                let change = |p: &Plane| Some(at(p, q)? - 0.5 * (at(p, q + off)? + at(p, q - off)?));
+                let [a, b, c] = self.planes.each_ref().map(change);
+                if let (Some(a), Some(b), Some(c)) = (a, b, c) {
+                    sums.iter_mut().zip([a, b, c]).for_each(|(s, v)| *s += v);
+                    n += 1.0;
+                }
+            }
+            if n > 0.0 {
+                let l = sums[0] / n;
+                light += n * l * l;
+                for k in 0..2 {
+                    let r = sums[k + 1] / n;
+                    ratios[k] += n * r * l;
+                    noise[k] += n * n * (r - self.tone[k] * l).powi(2) * l * l;
+                }
+            }
+        }
+        self.decide(light, ratios, noise).0
+    }
+
     /// Chromatic share and what it says, from sums of |light|^2, of the ratios' part in step with the light, and the variance of
     /// the latter.
     fn decide(

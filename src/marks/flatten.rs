@@ -1,5 +1,6 @@
 //! From light to relative brightness: lamp fall-off and slow colour divided out.
 
+use super::stack::Weighed;
 use crate::floor::Patch;
 use crate::geometry::Point;
 use crate::raster::{Mask, Plane};
@@ -18,6 +19,9 @@ const USUAL_POCKET: f64 = 76.0;
 /// own coarseness. More would hide the strip a first pass leaves along the wall.
 const MARGIN: f64 = 0.3;
 
+/// Half width that is left out along a letter's wall, millimetres: the wall itself, its glow and its narrow shadow.
+const WALL_MARGIN: f64 = 0.8;
+
 /// Samples of the floor above which the view is halved: three million give every line of a pocket more evidence than is
 /// needed, at a quarter of the time.
 const PLENTY: usize = 3_000_000;
@@ -25,6 +29,7 @@ const PLENTY: usize = 3_000_000;
 const SAMPLES: f64 = 4.0;
 
 /// The floor as relative brightness.
+#[derive(Clone)]
 pub(super) struct Flat {
     /// Light over its local mean, minus one; 0 outside `used`. Clamped to [-1, 3]: shadows end at -1, a flank that faces a
     /// lamp at 12 degrees squarely is 4.8 times as bright as the floor, and what is brighter than 4 times is gloss or
@@ -94,6 +99,28 @@ impl Flat {
         let middle =
             Point::new(origin.x + (b[0] + b[2]) as f64 / 2.0 * step, origin.y + (b[1] + b[3]) as f64 / 2.0 * step);
         Some(Self { rel, used, coarse, step, origin, extent, unit, bounds: b, middle })
+    }
+    /// The floor without lines and what lies beside them; paths in the floor frame, points half a millimetre apart.
+    pub fn without<'a>(&self, paths: impl Iterator<Item = &'a [Point]>) -> Self {
+        let mut out = self.clone();
+        let r = WALL_MARGIN * self.unit / self.step;
+        for p in paths.flatten() {
+            let q = (*p - self.origin) * (1.0 / self.step);
+            let (x0, x1) = ((q.x - r).floor().max(0.0) as usize, (q.x + r).ceil().max(0.0) as usize);
+            let (y0, y1) = ((q.y - r).floor().max(0.0) as usize, (q.y + r).ceil().max(0.0) as usize);
+            for (y, x) in (y0..=y1.min(self.used.height - 1)).flat_map(|y| (x0..=x1).map(move |x| (y, x))) {
+                if x < self.used.width && (x as f64 - q.x).hypot(y as f64 - q.y) <= r {
+                    out.used.data[y * self.used.width + x] = false;
+                    out.rel.data[y * self.used.width + x] = 0.0;
+                }
+            }
+        }
+        out
+    }
+    /// Every used sample with the same weight.
+    pub fn evenly(&self) -> Weighed {
+        let weights = Plane { width: self.used.width, height: self.used.height, data: as_weights(&self.used) };
+        Weighed::of(&self.rel, &weights)
     }
     /// Weight that falls from 1 inside to 0 at the border of the used floor over about an eighth of its smaller side.
     pub fn taper(&self) -> Plane {

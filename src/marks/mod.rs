@@ -5,6 +5,7 @@ mod colour;
 mod columns;
 mod comb;
 mod curved;
+mod curves;
 mod edges;
 mod families;
 mod family;
@@ -23,6 +24,7 @@ mod rim;
 mod ring;
 mod search;
 mod stack;
+mod standing;
 mod straighten;
 mod streaks;
 mod strips;
@@ -89,6 +91,9 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
         let text = "Once its borders are left out, too little of the lit floor remains to look for marks on.";
         return (Marks::unmeasured(), vec![caveat::LITTLE_FLOOR_LEFT.with(text)]);
     };
+    let mut curves = curves::find(patch, &flat);
+    // Walls of letters are no edges of the floor; lines that go on across them are left whole.
+    let free = flat.without(curves.walls.iter().map(|c| c.path.as_slice()));
     let planned = options.hints.first().copied();
     let shortest = shortest_period(planned.map(|p| p / flat.step));
     let taper = flat.taper();
@@ -99,8 +104,7 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
     };
     let spectrum_plane = PlaneSpectrum::of(&weighted, 1.05 / shortest);
     let tapered = Weighed::of(&flat.rel, &taper);
-    let even = crate::raster::Plane { width: taper.width, height: taper.height, data: flatten::as_weights(&flat.used) };
-    let whole = Weighed::of(&flat.rel, &even);
+    let whole = flat.evenly();
     let search = Search::new(&flat, &taper, &tapered, &whole, &spectrum_plane, blocks::Blocks::of(patch), shortest);
     let mut found = search.run(patch.pocket_x_deg.unwrap_or(0.0));
     let (profile, spectrum) = plots::of(&found, &search);
@@ -108,7 +112,7 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
     if let Some(f) = walls::find(patch, &flat, &lamp, &found.families) {
         walls::merge(&mut found.families, f, patch.pocket_x_deg);
     }
-    let turns = turns::find(&flat, options.cutter_radius);
+    let turns = turns::find(&free, options.cutter_radius);
     if turns.as_ref().is_some_and(|t| !t.places.is_empty()) {
         found.families.retain(|f| !turns::row_of_rings(f, planned));
     }
@@ -119,10 +123,11 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
     if found.families.iter().any(|f| f.along_walls.is_some()) {
         regular.extend(patch.pocket_x_deg.into_iter().flat_map(|x| [x, x + 90.0]));
     }
-    let edges = edges::find(&flat, &whole, &normals, &regular, &found.combs, &lamp);
+    let edges = edges::find(&free, &free.evenly(), &normals, &regular, &found.combs, &lamp);
     let limits = (0.3 * flat.unit, 15.0 * flat.unit);
     let strips = strips::find(&edges, &patch.outline, &patch.light, limits, &regular);
     let colours = colour::Colours::of(patch, &flat);
+    curves.chroma_share = colours.as_ref().and_then(|c| curves::coloured(&curves, &flat, c));
     for f in &mut found.families {
         f.fall_off = if f.curved { None } else { family::fall_off(f, lamp.blur) };
         f.height_um = heights::of(f, &lamp);
@@ -140,9 +145,10 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
     let marks = Marks {
         families: found.families,
         edges,
+        curves,
         strips,
         quality,
-        flecks: flecks::find(&flat),
+        flecks: flecks::find(&free),
         turns,
         figure: rest.figure,
         rim: Rim::default(),

@@ -119,6 +119,40 @@ pub struct Edge {
     pub stands_out: bool,
 }
 
+/// One edge that may bend: a line of light or shade followed over the floor.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Curve {
+    /// Points half a millimetre apart, floor frame.
+    pub path: Vec<Point>,
+    pub length: f64,
+    /// How far its direction turns from one end to the other at most, degrees.
+    pub turn_deg: f64,
+    /// Radius of the circle that all of it lies on, where it does.
+    pub radius: Option<f64>,
+    pub polarity: Polarity,
+    /// Median bend of the light across it, over the noise of the texture's own lines of that direction.
+    pub snr: f64,
+}
+
+/// The edges that may bend, longer and stronger first; straight ones are among them.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Curves {
+    pub lines: Vec<Curve>,
+    /// Lines that are walls of letters and other islands, or their narrow shadows.
+    pub walls: Vec<Curve>,
+    /// Change of colour ratio over the change of light of the bent ones together (0 = pure light).
+    pub chroma_share: Option<Measured>,
+}
+
+/// From this turn on, degrees, a curve is bent: straight lines followed sample by sample waver by a third of it.
+pub const BENT_DEG: f64 = 25.0;
+
+impl Curves {
+    pub fn bent(&self) -> impl Iterator<Item = &Curve> {
+        self.lines.iter().filter(|c| c.turn_deg > BENT_DEG)
+    }
+}
+
 /// A strip between two edges.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Strip {
@@ -248,6 +282,7 @@ pub struct Spectrum {
 pub struct Marks {
     pub families: Vec<Family>,
     pub edges: Vec<Edge>,
+    pub curves: Curves,
     pub strips: Vec<Strip>,
     pub quality: Quality,
     pub flecks: Flecks,

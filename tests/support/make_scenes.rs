@@ -1,7 +1,7 @@
 //! Makes photos of routed pocket floors with plan and truth files, for calibrating and testing.
 //!
 //! `cargo run --release --example make-scenes -- --out DIR --count N --seed S [--cause ID] [--size small|phone]
-//! [--card FORM [--misprinted] [--from-page]] [--k1 K1]`, or
+//! [--card FORM [--misprinted] [--from-page]] [--k1 K1] [--letters]`, or
 //! with `--samples` the folders of sample-images/ again.
 
 #[path = "mod.rs"]
@@ -13,7 +13,7 @@ use std::path::PathBuf;
 use support::draw::own::{Lay, lay};
 use support::draw::{CAUSES, Lying, Size, draw_with};
 use support::props::{COINS, RULES};
-use support::spec::RefKind;
+use support::spec::{Outline, RefKind};
 
 #[derive(Parser)]
 struct Options {
@@ -48,6 +48,9 @@ struct Options {
     /// Only stock, a plain pocket and what lies beside it: fast, for trying references
     #[arg(long)]
     quick: bool,
+    /// Letters stand in every pocket that has room for them, whatever the cause
+    #[arg(long)]
+    letters: bool,
     /// Beside each scene NAME.other.jpg and .json: the same floor, lamp on the other side, camera a little moved
     #[arg(long)]
     opposite: bool,
@@ -111,6 +114,11 @@ fn main() -> anyhow::Result<()> {
             continue;
         }
         let mut s = draw_with(seed, o.cause.as_deref(), size, lying(seed)?);
+        let room = s.outline == Outline::Rect && s.size[0] >= 1.3 * s.size[1];
+        if o.letters && room && s.letters.is_none() && s.refs.iter().all(|r| !r.on_floor) {
+            let height = 0.45 * s.size[1];
+            s.letters = Some((["HIT", "LEE", "OAT", "VAN", "X"][seed as usize % 5], height, 0.23 * height));
+        }
         if o.from_page && o.card != Some(Form::Pocket) {
             anyhow::bail!("--from-page: only the pocket card's printed page is kept, add --card pocket");
         }

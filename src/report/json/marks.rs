@@ -4,7 +4,7 @@ use super::super::Inspection;
 use super::{pair, points};
 use crate::explain::Along;
 use crate::geometry::Point;
-use crate::marks::{Edge, Family, PeriodKind, Polarity, Rim, RimPiece, Strip, Surface};
+use crate::marks::{Curve, Edge, Family, PeriodKind, Polarity, Rim, RimPiece, Strip, Surface};
 use crate::units::Measured;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -13,6 +13,7 @@ use serde::Serialize;
 pub(super) struct MarksFound {
     families: Vec<FamilyFound>,
     edges: Vec<EdgeFound>,
+    curves: CurvesFound,
     strips: Vec<StripFound>,
     quality: QualityFound,
     figure: FigureFound,
@@ -65,6 +66,27 @@ struct EdgeFound {
     polarity: Polarity,
     height_um: Option<Measured>,
     ends_px: [[f64; 2]; 2],
+}
+
+/// Lines of light or shade that may bend, as steps round letters and along walls do; straight ones are among them.
+#[derive(Serialize, JsonSchema)]
+struct CurvesFound {
+    lines: Vec<CurveFound>,
+    /// Walls of letters and other islands.
+    walls: Vec<CurveFound>,
+    /// Of the bent ones together.
+    colour_share: Option<Measured>,
+}
+
+/// One of them.
+#[derive(Serialize, JsonSchema)]
+struct CurveFound {
+    length_mm: Option<f64>,
+    turn_deg: f64,
+    polarity: Polarity,
+    /// Over the floor's own texture of that direction.
+    stands_out: f64,
+    path_px: Vec<[f64; 2]>,
 }
 
 /// A strip between two edges.
@@ -163,6 +185,11 @@ pub(super) fn marks(i: &Inspection) -> MarksFound {
     MarksFound {
         families: m.families.iter().map(|f| family(f, scaled)).collect(),
         edges: m.edges.iter().map(|e| edge(e, i, scaled)).collect(),
+        curves: CurvesFound {
+            lines: m.curves.lines.iter().map(|c| curve(c, i, scaled)).collect(),
+            walls: m.curves.walls.iter().map(|c| curve(c, i, scaled)).collect(),
+            colour_share: m.curves.chroma_share,
+        },
         strips: m.strips.iter().map(|s| strip(s, scaled)).collect(),
         quality: QualityFound {
             visible_lines_per_10mm: q.visible_lines_per_10mm.filter(|_| scaled),
@@ -253,6 +280,16 @@ fn edge(e: &Edge, i: &Inspection, scaled: bool) -> EdgeFound {
         polarity: e.polarity,
         height_um: e.height_um,
         ends_px: [end(e.from), end(e.to)],
+    }
+}
+
+fn curve(c: &Curve, i: &Inspection, scaled: bool) -> CurveFound {
+    CurveFound {
+        length_mm: scaled.then_some(c.length),
+        turn_deg: c.turn_deg,
+        polarity: c.polarity,
+        stands_out: c.snr,
+        path_px: c.path.iter().map(|p| pair(&i.frame.to_px.forward(*p))).collect(),
     }
 }
 
