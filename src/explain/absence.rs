@@ -168,11 +168,9 @@ pub fn turn_marks(d: &Digest, case: &mut Case) {
             // What is seldom needs more than the four steps: texture does this on one floor of some hundreds.
             case.add((DECISIVE + STRONG) * sure, words);
         }
-        Some(_) if d.bent.rings > 0.0 => {
-            case.add(
-                (DECISIVE + STRONG) * d.bent.rings,
-                "most of the lines that bend are arcs of the cutter's own size",
-            );
+        _ if d.bent.rings > 0.0 => {
+            let words = "most of the lines that bend are arcs of the cutter's own size";
+            case.add((DECISIVE + STRONG) * d.bent.rings, words);
         }
         Some(_) => case.add(-FAIR, "no rings of the cutter's size were found"),
         None => case.add(-WEAK, "rings of the cutter's size could not be looked for"),

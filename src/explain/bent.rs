@@ -1,11 +1,11 @@
 //! Lines that bend: steps round letters and along walls, or the rings that a cutter leaves where it turns.
 
-use super::digest::COLOUR_SHARE;
+use super::digest::{COLOUR_SHARE, has_figure};
 use super::weights::ramp;
 use crate::floor::Patch;
 use crate::geometry::{Point, to_segment};
 use crate::marks::{Curve, Edge, Marks, Polarity};
-use crate::plan::{Material, PlannedCut};
+use crate::plan::PlannedCut;
 
 /// Length of bent lines over the floor's side (root of its area) from which there may be something, and surely is. Of some 100
 /// made floors without steps or rings (2026-11) all but four had less than 0.35; floors with steps round letters up to 5.
@@ -54,9 +54,8 @@ pub fn find(patch: &Patch, marks: &Marks, plan: &PlannedCut, scaled: bool) -> Be
         shade += if c.polarity == Polarity::Shade { c.length } else { 0.0 };
     }
     let shade_share = if length > 0.0 { shade / length } else { 0.0 };
-    let wood = plan.material.is_none_or(|m| matches!(m, Material::Hardwood | Material::Softwood | Material::Plywood));
     let colour = marks.curves.chroma_share.map_or(0.0, |c| ramp(c.value - c.sigma, COLOUR_SHARE.0, COLOUR_SHARE.1));
-    let figure = if wood { 1.0 - (1.0 - colour) * (1.0 - ramp(shade_share, DARK.0, DARK.1)) } else { 0.0 };
+    let figure = if has_figure(plan) { 1.0 - (1.0 - colour) * (1.0 - ramp(shade_share, DARK.0, DARK.1)) } else { 0.0 };
     // Lines that bend with a family are that family's.
     let even = marks.families.iter().filter(|f| f.curved).count() > 0;
     let trust = if patch.outline_assumed || even { 0.0 } else { 1.0 };

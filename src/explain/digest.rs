@@ -120,7 +120,7 @@ impl<'a> Digest<'a> {
                 family,
                 relative_sigma: family.pitch.relative_sigma().max(1e-4),
                 pocket_deg: patch.pocket_x_deg.map(|x| wrap_180(family.normal_deg.value - x)),
-                real: realness(family) * beside_grid(family.normal_deg.value, &marks.families),
+                real: realness(family, has_figure(plan)) * beside_grid(family.normal_deg.value, &marks.families),
             })
             .collect();
         let strength = |l: &Line| l.real * contrast(l.family).max(1e-6);
@@ -201,8 +201,7 @@ impl<'a> Digest<'a> {
         self.lines.iter().filter(same).count() >= 2
     }
     pub fn is_wood(&self) -> bool {
-        use crate::plan::Material::{Hardwood, Plywood, Softwood};
-        self.plan.material.is_none_or(|m| matches!(m, Hardwood | Plywood | Softwood))
+        has_figure(self.plan)
     }
 }
 
@@ -232,8 +231,14 @@ fn crosses_its_like(f: &Family, all: &[Family]) -> bool {
         })
 }
 
+/// Whether the stock may have lines of its own colour.
+pub fn has_figure(plan: &PlannedCut) -> bool {
+    use crate::plan::Material::{Hardwood, Plywood, Softwood};
+    plan.material.is_none_or(|m| matches!(m, Hardwood | Plywood | Softwood))
+}
+
 /// How surely a family is an even, coherent family of relief lines: the product of what each property leaves.
-fn realness(f: &Family) -> f64 {
+fn realness(f: &Family, figured: bool) -> f64 {
     // One in ten thousand counts as certain: marks already allow for the number of places searched.
     let sure = ramp(-(f.false_alarm.max(1e-12)).log10(), 0.5, 4.0);
     let everywhere = 0.3 + 0.7 * ramp(f.coverage, 0.1, 0.5);
@@ -243,7 +248,9 @@ fn realness(f: &Family) -> f64 {
     let even = if f.wandering { 1.0 } else { 1.0 - 0.6 * ramp(f.jitter, 0.2, 0.35) };
     // Beyond what the photo's own tone curve does, relief shows a chromatic share under 0.1, colour of the wood itself 0.15
     // (maple) to 0.4 (pine); both measured on the practice photos, 2026-11.
-    let relief = 1.0 - 0.85 * ramp(f.colour_evidence().unwrap_or(0.1), COLOUR_SHARE.0, COLOUR_SHARE.1);
+    // In a material without a figure a channel that burns out on the lit flanks is likelier than lines of colour.
+    let colour = if figured || f.by_pair { 0.85 } else { 0.25 };
+    let relief = 1.0 - colour * ramp(f.colour_evidence().unwrap_or(0.1), COLOUR_SHARE.0, COLOUR_SHARE.1);
     sure * everywhere * in_step * even * relief * ramp(contrast(f), SEEN_CONTRAST.0, SEEN_CONTRAST.1)
 }
 

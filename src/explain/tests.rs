@@ -1,5 +1,6 @@
 //! Hand-made marks, one floor a cause: what the weighing must say of marks that are beyond doubt.
 
+mod bent;
 mod contour;
 mod first_pass;
 mod lean;

@@ -14,6 +14,7 @@ use crate::geometry::Point;
 use crate::raster::{Mask, Plane, masked_blur};
 use crate::stats::{median, percentile};
 use crate::units::Measured;
+use rayon::prelude::*;
 use std::f32::consts::PI;
 
 /// Sample size the floor is reduced to, and one-sigma widths of the lines looked for in such samples, millimetres: steps show
@@ -22,6 +23,8 @@ const SAMPLE: f64 = 0.1;
 const WIDTHS: [f32; 2] = [0.13, 0.25];
 /// Directions over half a turn for which the texture's own lines are told.
 const DIRECTIONS: usize = 18;
+/// Of every so many samples the texture is told.
+const SAMPLED: usize = 5;
 /// Stretch of a line that is looked at together, millimetres to either side of a sample: a curve as tight as a cutter's
 /// radius (1.5) leaves it by a third of its width.
 const STRETCH: f64 = 0.8;
@@ -62,19 +65,27 @@ impl Bends {
     fn of(rel: &Plane, used: &Mask, sigma: f32) -> Self {
         let p = masked_blur(rel, used, sigma);
         let (w, h) = (p.width, p.height);
-        let at = |x: isize, y: isize| p.at(x.clamp(0, w as isize - 1) as usize, y.clamp(0, h as isize - 1) as usize);
-        let of = |f: &(dyn Fn(isize, isize) -> f32 + Sync)| {
-            Plane::from_fn(w, h, |x, y| f(x as isize, y as isize) * sigma * sigma)
-        };
+        // The picture's own border is no floor.
+        let inside = |x: usize, y: usize| x > 0 && y > 0 && x + 1 < w && y + 1 < h;
+        let at = |x: usize, y: usize| p.data[y * w + x];
+        let k = sigma * sigma;
+        let xx = |x: usize, y: usize| at(x + 1, y) - 2.0 * at(x, y) + at(x - 1, y);
+        let yy = |x: usize, y: usize| at(x, y + 1) - 2.0 * at(x, y) + at(x, y - 1);
+        let xy = |x: usize, y: usize| at(x + 1, y + 1) - at(x - 1, y + 1) - at(x + 1, y - 1) + at(x - 1, y - 1);
         Self {
-            xx: of(&|x, y| at(x + 1, y) - 2.0 * at(x, y) + at(x - 1, y)),
-            yy: of(&|x, y| at(x, y + 1) - 2.0 * at(x, y) + at(x, y - 1)),
-            xy: of(&|x, y| 0.25 * (at(x + 1, y + 1) - at(x - 1, y + 1) - at(x + 1, y - 1) + at(x - 1, y - 1))),
+            xx: Plane::from_fn(w, h, |x, y| if inside(x, y) { k * xx(x, y) } else { 0.0 }),
+            yy: Plane::from_fn(w, h, |x, y| if inside(x, y) { k * yy(x, y) } else { 0.0 }),
+            xy: Plane::from_fn(w, h, |x, y| if inside(x, y) { 0.25 * k * xy(x, y) } else { 0.0 }),
         }
     }
     /// Bend of the light across a direction (unit normal) at a sample: positive where it is darker than beside it.
     fn across(&self, i: usize, (c, s): (f32, f32)) -> f32 {
         self.xx.data[i] * c * c + 2.0 * self.xy.data[i] * c * s + self.yy.data[i] * s * s
+    }
+    /// Size of the larger of the two extreme bends.
+    fn size(&self, i: usize) -> f32 {
+        let (a, b, d) = (self.xx.data[i], self.xy.data[i], self.yy.data[i]);
+        0.5 * (a + d).abs() + (0.25 * (a - d).powi(2) + b * b).sqrt()
     }
     /// The larger of the two extreme bends, and its normal.
     fn strongest(&self, i: usize) -> (f32, (f32, f32)) {
@@ -183,23 +194,22 @@ fn beads(bends: &Bends, inner: &Mask, width: f32, stretch: f32) -> Vec<(usize, B
     let direction = |normal: (f32, f32)| {
         ((normal.1.atan2(normal.0) / PI).rem_euclid(1.0) * DIRECTIONS as f32) as usize % DIRECTIONS
     };
-    let tops: Vec<(usize, f32, (f32, f32))> = (0..w * h)
-        .filter(|i| inner.data[*i])
-        .filter_map(|i| {
-            let (v, normal) = bends.strongest(i);
-            let beside = |d: f32| {
-                let (x, y) = ((i % w) as f32 + d * normal.0, (i / w) as f32 + d * normal.1);
-                let j = y.round().max(0.0) as usize * w + x.round().max(0.0) as usize;
-                bends.across(j.min(w * h - 1), normal) * v.signum()
-            };
-            let top = v.abs() > beside(1.0) && v.abs() >= beside(-1.0);
-            // Beside every line the bend has the other sign.
-            let flank = || (1..=flanks).flat_map(|d| [d as f32, -(d as f32)]).any(|d| beside(d) < -FLANK * v.abs());
-            (top && !flank()).then(|| (i, along(i, normal), normal))
-        })
-        .collect();
+    let top = |i: usize| -> Option<(usize, f32, (f32, f32))> {
+        let (v, normal) = bends.strongest(i);
+        let beside = |d: f32| {
+            let (x, y) = ((i % w) as f32 + d * normal.0, (i / w) as f32 + d * normal.1);
+            let j = y.round().max(0.0) as usize * w + x.round().max(0.0) as usize;
+            bends.across(j.min(w * h - 1), normal) * v.signum()
+        };
+        let top = v.abs() > beside(1.0) && v.abs() >= beside(-1.0);
+        // Beside every line the bend has the other sign.
+        let flank = || (1..=flanks).flat_map(|d| [d as f32, -(d as f32)]).any(|d| beside(d) < -FLANK * v.abs());
+        (top && !flank()).then(|| (i, along(i, normal), normal))
+    };
+    let sample: Vec<_> =
+        (0..w * h).into_par_iter().step_by(SAMPLED).filter(|i| inner.data[*i]).filter_map(top).collect();
     let mut by_direction: Vec<Vec<f64>> = vec![Vec::new(); DIRECTIONS];
-    for (_, v, normal) in &tops {
+    for (_, v, normal) in &sample {
         by_direction[direction(*normal)].push(f64::from(v.abs()));
     }
     let all: Vec<f64> = by_direction.iter().flatten().copied().collect();
@@ -212,7 +222,11 @@ fn beads(bends: &Bends, inner: &Mask, width: f32, stretch: f32) -> Vec<(usize, B
             own.map_or(usual / 0.67, |(m, p)| (p / 1.28).min(CROWD * m / 0.67).max(0.8 * usual / 0.67)) as f32
         })
         .collect();
-    tops.into_iter()
+    // What is no more than the median in its own place stands out along no line.
+    (0..w * h)
+        .into_par_iter()
+        .filter(|i| inner.data[*i] && bends.size(*i) > usual as f32)
+        .filter_map(top)
         .filter_map(|(i, v, normal)| {
             let d = direction(normal);
             let own = noise[d].max(0.5 * (noise[(d + 1) % DIRECTIONS] + noise[(d + DIRECTIONS - 1) % DIRECTIONS]));
@@ -304,7 +318,7 @@ fn curve(chain: &[Bead], place: &impl Fn(&Bead) -> Point, unit: f64) -> Option<C
     }
     let every = ((POINTS * unit / (length / (points.len() - 1) as f64)).round() as usize).max(1);
     let mut path: Vec<Point> = points.iter().copied().step_by(every).collect();
-    if (points.len() - 1) % every != 0 {
+    if !(points.len() - 1).is_multiple_of(every) {
         path.push(points[points.len() - 1]);
     }
     let snr = median(&chain.iter().map(|b| f64::from(b.stands_out)).collect::<Vec<_>>())?;

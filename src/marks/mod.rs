@@ -93,7 +93,9 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
     };
     let mut curves = curves::find(patch, &flat);
     // Walls of letters are no edges of the floor; lines that go on across them are left whole.
-    let free = flat.without(curves.walls.iter().map(|c| c.path.as_slice()));
+    let walls = || curves.walls.iter().map(|c| c.path.as_slice());
+    let own = (!curves.walls.is_empty()).then(|| flat.without(walls()));
+    let free = own.as_ref().unwrap_or(&flat);
     let planned = options.hints.first().copied();
     let shortest = shortest_period(planned.map(|p| p / flat.step));
     let taper = flat.taper();
@@ -112,7 +114,7 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
     if let Some(f) = walls::find(patch, &flat, &lamp, &found.families) {
         walls::merge(&mut found.families, f, patch.pocket_x_deg);
     }
-    let turns = turns::find(&free, options.cutter_radius);
+    let turns = turns::find(free, options.cutter_radius);
     if turns.as_ref().is_some_and(|t| !t.places.is_empty()) {
         found.families.retain(|f| !turns::row_of_rings(f, planned));
     }
@@ -123,7 +125,8 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
     if found.families.iter().any(|f| f.along_walls.is_some()) {
         regular.extend(patch.pocket_x_deg.into_iter().flat_map(|x| [x, x + 90.0]));
     }
-    let edges = edges::find(&free, &free.evenly(), &normals, &regular, &found.combs, &lamp);
+    let evenly = own.as_ref().map(Flat::evenly);
+    let edges = edges::find(free, evenly.as_ref().unwrap_or(&whole), &normals, &regular, &found.combs, &lamp);
     let limits = (0.3 * flat.unit, 15.0 * flat.unit);
     let strips = strips::find(&edges, &patch.outline, &patch.light, limits, &regular);
     let colours = colour::Colours::of(patch, &flat);
@@ -148,7 +151,7 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
         curves,
         strips,
         quality,
-        flecks: flecks::find(&free),
+        flecks: flecks::find(free),
         turns,
         figure: rest.figure,
         rim: Rim::default(),

@@ -53,8 +53,8 @@ pub(super) struct Scene {
     /// One sample towards the lamp, and as far to either side as its direction is in doubt.
     to_lamp: [(f32, f32); 3],
     unit: f32,
-    /// Inside the pocket's outline.
-    inside: Mask,
+    /// The pocket's outline, samples of the grid.
+    outline: Vec<Point>,
 }
 
 impl Scene {
@@ -73,12 +73,10 @@ impl Scene {
         let slow = masked_blur(&luma, &used, SLOW as f32 * unit);
         let usual = |i: usize| if slow.data[i] > 0.0 { slow.data[i] } else { lit };
         let half = (k as f64 - 1.0) / 2.0 * flat.step;
-        let place = |x: usize, y: usize| {
-            Point::new(flat.origin.x + x as f64 * step + half, flat.origin.y + y as f64 * step + half)
-        };
+        let sample = |p: Point| (p - flat.origin - Point::new(half, half)) * (1.0 / step);
         Some(Self {
             light: Plane::from_fn(w, h, |x, y| luma.at(x, y) / usual(y * w + x)),
-            inside: Mask::from_fn(w, h, |x, y| contains(&patch.outline, place(x, y))),
+            outline: patch.outline.iter().map(|p| sample(*p)).collect(),
             used,
             to_lamp: to_lamp.map(|(s, c)| (c as f32, s as f32)),
             unit,
@@ -169,14 +167,14 @@ impl Scene {
         for (tx, ty) in self.to_lamp {
             for (i, dark) in self.light.data.iter().map(|v| *v < DARK).enumerate() {
                 let (x, y) = ((i % w) as f32, (i / w) as f32);
-                if !dark || !self.inside.data[i] || self.dark(x + 1.5 * tx, y + 1.5 * ty) != Some(false) {
+                if !dark || self.dark(x + 1.5 * tx, y + 1.5 * ty) != Some(false) {
                     continue;
                 }
                 let mut back = 1.0;
                 while back < cast && self.dark(x - tx * back, y - ty * back) == Some(true) {
                     back += 1.0;
                 }
-                if back < cast {
+                if back < cast || !contains(&self.outline, Point::new(f64::from(x), f64::from(y))) {
                     continue;
                 }
                 let (mut n, mut first) = (1.5, None);
