@@ -120,6 +120,12 @@ pub(super) fn main_numbers(i: &Inspection) -> Vec<(&'static str, String)> {
         out.push(("Smallest ridge this photo can show", format!("about {}", u.show_height(h))));
     }
     out.push(("Long edges", edges(i)));
+    let bent: Vec<f64> = i.marks.curves.bent().map(|c| c.length).collect();
+    if !bent.is_empty() {
+        let all: f64 = bent.iter().sum();
+        let all = if i.frame.scale.is_some() { u.show(all) } else { format!("{all:.0} px") };
+        out.push(("Lines that bend", format!("{}, {all} in all", bent.len())));
+    }
     out.extend(i.marks.strips.iter().take(3).map(|s| ("Strip", strip(i, s))));
     if let Some((n, r)) = i.marks.turns.as_ref().and_then(|t| Some((t.places.len(), t.radius?))) {
         out.push(("Rings where the cutter turned", format!("{n}, radius {}", words::length(i, r))));
