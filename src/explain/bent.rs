@@ -13,7 +13,7 @@ const LENGTH: (f64, f64) = (0.35, 1.0);
 /// Radius of a ring over the cutter's.
 const RING: (f64, f64) = (0.6, 1.2);
 /// Share of the curves' length that rings are of, between all steps and all rings: of made floors (2026-11) with turn marks
-/// 0.59 to 0.95, with steps 0 to 0.38.
+/// 0.60 to 1, with steps 0 to 0.31.
 const RINGS: (f64, f64) = (0.4, 0.58);
 /// Share of shade up to which lines are relief, and from which they are rings of wood, which are dark all round: a step is lit on
 /// one side of a letter and dark on the other, and shows best where it is lit (made floors: 0 to 0.76).
@@ -36,18 +36,19 @@ pub struct Bent {
 }
 
 /// Whether a curve is an arc of the cutter's own size.
-fn is_ring(c: &Curve, cutter_radius: f64) -> bool {
-    c.radius.is_some_and(|r| (RING.0..RING.1).contains(&(r / cutter_radius)))
+fn is_ring(c: &Curve, plan: &PlannedCut, scaled: bool) -> bool {
+    let sizes = c.radius.zip(plan.cutter.diameter_mm).filter(|_| scaled);
+    sizes.is_some_and(|(r, d)| (RING.0..RING.1).contains(&(r / (d / 2.0))))
 }
 
 /// Weighs the curves of a floor.
 pub fn find(patch: &Patch, marks: &Marks, plan: &PlannedCut, scaled: bool) -> Bent {
     let side = patch.area.max(1e-9).sqrt();
-    let radius = plan.cutter.diameter_mm.map(|d| d / 2.0).filter(|_| scaled);
-    let ring = |c: &&Curve| radius.is_some_and(|r| is_ring(c, r));
+    let ring = |c: &&Curve| is_ring(c, plan, scaled);
     let all: f64 = marks.curves.lines.iter().map(|c| c.length).sum();
     let of_rings: f64 = marks.curves.lines.iter().filter(ring).map(|c| c.length).sum();
     let share = if all > 0.0 { of_rings / all } else { 0.0 };
+    let mostly = ramp(share, RINGS.0, RINGS.1);
     let (mut length, mut shade) = (0.0, 0.0);
     for c in marks.curves.bent().filter(|c| !ring(c)) {
         length += c.length;
@@ -57,12 +58,12 @@ pub fn find(patch: &Patch, marks: &Marks, plan: &PlannedCut, scaled: bool) -> Be
     let colour = marks.curves.chroma_share.map_or(0.0, |c| ramp(c.value - c.sigma, COLOUR_SHARE.0, COLOUR_SHARE.1));
     let figure = if has_figure(plan) { 1.0 - (1.0 - colour) * (1.0 - ramp(shade_share, DARK.0, DARK.1)) } else { 0.0 };
     // Lines that bend with a family are that family's.
-    let even = marks.families.iter().filter(|f| f.curved).count() > 0;
+    let even = marks.families.iter().any(|f| f.curved);
     let trust = if patch.outline_assumed || even { 0.0 } else { 1.0 };
     Bent {
-        steps: trust * ramp(length / side, LENGTH.0, LENGTH.1) * (1.0 - figure) * (1.0 - ramp(share, RINGS.0, RINGS.1)),
-        rings: trust * ramp(of_rings / side, LENGTH.0, LENGTH.1) * ramp(share, RINGS.0, RINGS.1),
-        rings_likely: if all < LENGTH.0 * side { 1.0 } else { ramp(share, RINGS.0, RINGS.1) },
+        steps: trust * ramp(length / side, LENGTH.0, LENGTH.1) * (1.0 - figure) * (1.0 - mostly),
+        rings: trust * ramp(of_rings / side, LENGTH.0, LENGTH.1) * mostly,
+        rings_likely: if all < LENGTH.0 * side { 1.0 } else { mostly },
         length,
         shade_share,
     }
@@ -70,8 +71,7 @@ pub fn find(patch: &Patch, marks: &Marks, plan: &PlannedCut, scaled: bool) -> Be
 
 /// Whether an edge is part of a ring.
 pub fn on_ring(e: &Edge, marks: &Marks, plan: &PlannedCut, scaled: bool) -> bool {
-    let Some(r) = plan.cutter.diameter_mm.map(|d| d / 2.0).filter(|_| scaled) else { return false };
     let near = |p: Point, c: &Curve| c.path.windows(2).any(|s| to_segment(p, s[0], s[1]) < BESIDE_MM);
     let middle = e.from.lerp(e.to, 0.5);
-    marks.curves.lines.iter().any(|c| is_ring(c, r) && near(middle, c))
+    marks.curves.lines.iter().any(|c| is_ring(c, plan, scaled) && near(middle, c))
 }

@@ -1,5 +1,6 @@
 //! Edges that no family explains.
 
+use super::bent::on_ring;
 use super::digest::{ALIGNED_DEG, EDGE_SNR, Line, across, along_figure};
 use super::weights::ramp;
 use crate::floor::Patch;
@@ -99,8 +100,8 @@ pub fn find(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], sca
     // An edge belongs to letters or corners within one cutter diameter of them; 6 mm where the cutter is not known.
     let reach = if scaled { plan.cutter.diameter_mm.unwrap_or(6.0) } else { 0.06 * patch.area.max(0.0).sqrt() };
     for (i, e) in marks.edges.iter().enumerate() {
-        let ring = super::bent::on_ring(e, marks, plan, scaled);
-        if e.snr < EDGE_SNR || explained[i] || ring || e.length > 0.0 && fillet(e, patch, plan, scaled) {
+        let known = || e.length > 0.0 && fillet(e, patch, plan, scaled) || on_ring(e, marks, plan, scaled);
+        if e.snr < EDGE_SNR || explained[i] || known() {
             continue;
         }
         out.indices.push(i);

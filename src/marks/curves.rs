@@ -111,13 +111,7 @@ pub(super) struct Bead {
 pub(super) fn find(patch: &Patch, flat: &Flat) -> Curves {
     let k = ((SAMPLE * flat.unit / flat.step).round() as usize).max(1);
     let step = flat.step * k as f64;
-    let rel = flat.rel.shrink(k);
-    let used = Mask::from_fn(rel.width, rel.height, |x, y| {
-        (0..k * k).all(|i| {
-            let (x, y) = (x * k + i % k, y * k + i / k);
-            x < flat.used.width && y < flat.used.height && flat.used.at(x, y)
-        })
-    });
+    let (rel, used) = flat.reduced(k);
     let Some(scene) = Scene::of(patch, flat, k, used.clone()) else { return Curves::default() };
     let unit = (flat.unit / step) as f32;
     let used = without_blots(&rel, used, (BLOT * f64::from(unit)).round() as usize);
@@ -135,11 +129,7 @@ pub(super) fn find(patch: &Patch, flat: &Flat) -> Curves {
     let deep = used.erode((BORDER * f64::from(unit)).round() as usize);
     let inside = |b: &&Bead| deep.at(b.x as usize, b.y as usize);
     let chains = chains(&best, rel.width);
-    let half = (k as f64 - 1.0) / 2.0;
-    let place = |b: &Bead| {
-        let at = |v: f32| (f64::from(v) * k as f64 + half) * flat.step;
-        Point::new(flat.origin.x + at(b.x), flat.origin.y + at(b.y))
-    };
+    let place = |b: &Bead| flat.place(k, b.x as usize, b.y as usize);
     let kinds = scene.kinds(&chains);
     let of = |kind: Kind| -> Vec<Curve> {
         let counts = |c: &[Bead]| kind == Kind::Wall || 2 * c.iter().filter(inside).count() > c.len();
@@ -237,6 +227,15 @@ fn beads(bends: &Bends, inner: &Mask, width: f32, stretch: f32) -> Vec<(usize, B
         .collect()
 }
 
+/// Samples within `r` of a bead's along either axis, but for its own.
+fn around(b: Bead, r: isize, w: usize, h: usize) -> impl Iterator<Item = usize> {
+    let there = |at: f32, d: isize, n: usize| (at as usize).checked_add_signed(d).filter(|v| *v < n);
+    let rows = (-r..=r).filter_map(move |dy| Some((dy, there(b.y, dy, h)?)));
+    rows.flat_map(move |(dy, y)| (-r..=r).filter_map(move |dx| Some((dx, dy, y * w + there(b.x, dx, w)?))))
+        .filter(|(dx, dy, _)| (*dx, *dy) != (0, 0))
+        .map(|(_, _, i)| i)
+}
+
 /// Chains of beads of one sign in reach of each other, from the strongest on.
 fn chains(beads: &[Option<Bead>], w: usize) -> Vec<Vec<Bead>> {
     let h = beads.len() / w.max(1);
@@ -257,44 +256,32 @@ fn chains(beads: &[Option<Bead>], w: usize) -> Vec<Vec<Bead>> {
             let (mut at, mut along) = (seed, (-seed.normal.1 * sign, seed.normal.0 * sign));
             loop {
                 let mut next: Option<(f32, usize, (f32, f32))> = None;
-                for dy in -3isize..=3 {
-                    for dx in -3isize..=3 {
-                        let (x, y) = (at.x as isize + dx, at.y as isize + dy);
-                        if x < 0 || y < 0 || x >= w as isize || y >= h as isize || (dx == 0 && dy == 0) {
-                            continue;
-                        }
-                        let j = y as usize * w + x as usize;
-                        let Some(b) = beads[j].filter(|b| !used[j] && b.stands_out * seed.stands_out > 0.0) else {
-                            continue;
-                        };
-                        let d = ((dx * dx + dy * dy) as f32).sqrt();
-                        let ahead = (dx as f32 * along.0 + dy as f32 * along.1) / d;
-                        let t = (-b.normal.1, b.normal.0);
-                        let turn = t.0 * along.0 + t.1 * along.1;
-                        if ahead < BEND || turn.abs() < BEND {
-                            continue;
-                        }
-                        // Near, straight ahead, strong.
-                        let cost = d * (2.0 - ahead) / b.stands_out.abs().min(2.0 * BEGINS);
-                        if next.is_none_or(|n| cost < n.0) {
-                            next = Some((cost, j, (t.0 * turn.signum(), t.1 * turn.signum())));
-                        }
+                for j in around(at, 3, w, h) {
+                    let Some(b) = beads[j].filter(|b| !used[j] && b.stands_out * seed.stands_out > 0.0) else {
+                        continue;
+                    };
+                    let (dx, dy) = (b.x - at.x, b.y - at.y);
+                    let d = dx.hypot(dy);
+                    let ahead = (dx * along.0 + dy * along.1) / d;
+                    let t = (-b.normal.1, b.normal.0);
+                    let turn = t.0 * along.0 + t.1 * along.1;
+                    if ahead < BEND || turn.abs() < BEND {
+                        continue;
+                    }
+                    // Near, straight ahead, strong.
+                    let cost = d * (2.0 - ahead) / b.stands_out.abs().min(2.0 * BEGINS);
+                    if next.is_none_or(|n| cost < n.0) {
+                        next = Some((cost, j, (t.0 * turn.signum(), t.1 * turn.signum())));
                     }
                 }
                 let Some((_, j, t)) = next else { break };
                 // Beads beside the one taken are the same line.
                 used[j] = true;
                 let Some(b) = beads[j] else { break };
-                for dy in -1isize..=1 {
-                    for dx in -1isize..=1 {
-                        let (x, y) = (b.x as isize + dx, b.y as isize + dy);
-                        if x >= 0 && y >= 0 && x < w as isize && y < h as isize {
-                            let q = y as usize * w + x as usize;
-                            used[q] |= beads[q].is_some_and(|o| {
-                                o.stands_out * b.stands_out > 0.0 && o.stands_out.abs() <= b.stands_out.abs()
-                            });
-                        }
-                    }
+                for q in around(b, 1, w, h) {
+                    let weaker =
+                        |o: Bead| o.stands_out * b.stands_out > 0.0 && o.stands_out.abs() <= b.stands_out.abs();
+                    used[q] |= beads[q].is_some_and(weaker);
                 }
                 (at, along) = (b, t);
                 half.push(b);

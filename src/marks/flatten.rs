@@ -119,14 +119,27 @@ impl Flat {
     }
     /// Every used sample with the same weight.
     pub fn evenly(&self) -> Weighed {
-        let weights = Plane { width: self.used.width, height: self.used.height, data: as_weights(&self.used) };
-        Weighed::of(&self.rel, &weights)
+        Weighed::of(&self.rel, &self.weights())
+    }
+    /// 1 on the used floor, 0 elsewhere.
+    fn weights(&self) -> Plane {
+        Plane { width: self.used.width, height: self.used.height, data: as_weights(&self.used) }
+    }
+    /// The floor by blocks of `k` by `k` samples: relative brightness, and where the whole block is used.
+    pub fn reduced(&self, k: usize) -> (Plane, Mask) {
+        let weights = self.weights().shrink(k);
+        (self.rel.shrink(k), Mask::from_fn(weights.width, weights.height, |x, y| weights.at(x, y) > 0.99))
+    }
+    /// The middle of block (x, y) of them, floor frame.
+    pub fn place(&self, k: usize, x: usize, y: usize) -> Point {
+        let at = |i: usize| ((i * k) as f64 + (k as f64 - 1.0) / 2.0) * self.step;
+        Point::new(self.origin.x + at(x), self.origin.y + at(y))
     }
     /// Weight that falls from 1 inside to 0 at the border of the used floor over about an eighth of its smaller side.
     pub fn taper(&self) -> Plane {
         let ramp = self.extent / self.step / 8.0;
         let k = ((ramp / 8.0) as usize).max(1);
-        let grid = Plane { width: self.used.width, height: self.used.height, data: as_weights(&self.used) };
+        let grid = self.weights();
         // The mean of the mask over a square as wide as two ramps is 1/2 on a straight border and 1 a ramp inside.
         let small = crate::raster::box_blur(&grid.shrink(k), (ramp / k as f64) as usize);
         let mut out = upsample(&small, k, grid.width, grid.height);

@@ -93,8 +93,7 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
     };
     let mut curves = curves::find(patch, &flat);
     // Walls of letters are no edges of the floor; lines that go on across them are left whole.
-    let walls = || curves.walls.iter().map(|c| c.path.as_slice());
-    let own = (!curves.walls.is_empty()).then(|| flat.without(walls()));
+    let own = (!curves.walls.is_empty()).then(|| flat.without(curves.walls.iter().map(|c| c.path.as_slice())));
     let free = own.as_ref().unwrap_or(&flat);
     let planned = options.hints.first().copied();
     let shortest = shortest_period(planned.map(|p| p / flat.step));

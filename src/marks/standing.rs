@@ -49,7 +49,7 @@ pub(super) enum Kind {
 pub(super) struct Scene {
     /// Light over the lit floor's.
     light: Plane,
-    pub used: Mask,
+    used: Mask,
     /// One sample towards the lamp, and as far to either side as its direction is in doubt.
     to_lamp: [(f32, f32); 3],
     unit: f32,
@@ -102,17 +102,21 @@ impl Scene {
             })
             .collect();
         // A wall that is wide in the picture shows as several lines.
-        let mut walls = Mask::new(self.light.width, self.light.height, false);
-        for b in chains.iter().zip(&kinds).filter(|(_, k)| **k == Kind::Wall).flat_map(|(c, _)| c) {
-            walls.data[b.y as usize * self.light.width + b.x as usize] = true;
-        }
-        let walls = walls.dilate((WALL * f64::from(self.unit)).round() as usize);
+        let walls = chains.iter().zip(&kinds).filter(|(_, k)| **k == Kind::Wall).flat_map(|(c, _)| c);
+        let walls = self.marked(walls).dilate((WALL * f64::from(self.unit)).round() as usize);
         for (kind, chain) in kinds.iter_mut().zip(chains) {
             if 2 * chain.iter().filter(|b| walls.at(b.x as usize, b.y as usize)).count() > chain.len() {
                 *kind = Kind::Wall;
             }
         }
         kinds
+    }
+
+    /// True where beads lie.
+    fn marked<'a>(&self, beads: impl Iterator<Item = &'a Bead>) -> Mask {
+        let mut out = Mask::new(self.light.width, self.light.height, false);
+        beads.for_each(|b| out.data[b.y as usize * out.width + b.x as usize] = true);
+        out
     }
 
     /// Whether a line runs nearly along the light here.
@@ -151,18 +155,8 @@ impl Scene {
     fn met_first(&self, chains: &[Vec<Bead>]) -> Vec<usize> {
         let (w, h) = (self.light.width, self.light.height);
         // Every bead with the samples around it, so that no ray slips through.
-        let mut owner = vec![0u32; w * h];
-        for (c, chain) in chains.iter().enumerate() {
-            for b in chain {
-                for (dx, dy) in (-1..=1).flat_map(|dx| (-1..=1).map(move |dy| (dx, dy))) {
-                    let (x, y) = (b.x as isize + dx, b.y as isize + dy);
-                    if x >= 0 && y >= 0 && (x as usize) < w && (y as usize) < h {
-                        owner[y as usize * w + x as usize] = c as u32 + 1;
-                    }
-                }
-            }
-        }
-        let mut hit = vec![false; w * h];
+        let lines = self.marked(chains.iter().flatten()).dilate(1);
+        let mut hit = Mask::new(w, h, false);
         let (widest, cast, halo) = (WIDEST as f32 * self.unit, CAST as f32 * self.unit, HALO as f32 * self.unit);
         for (tx, ty) in self.to_lamp {
             for (i, dark) in self.light.data.iter().map(|v| *v < DARK).enumerate() {
@@ -184,8 +178,8 @@ impl Scene {
                         break;
                     }
                     let j = v.round() as usize * w + u.round() as usize;
-                    if owner[j] > 0 {
-                        hit[j] = true;
+                    if lines.data[j] {
+                        hit.data[j] = true;
                         first = first.or(Some(n));
                     } else if !self.used.data[j] && self.light.data[j] > LIT_WALL {
                         break;
@@ -194,17 +188,7 @@ impl Scene {
                 }
             }
         }
-        chains
-            .iter()
-            .map(|chain| {
-                let near = |b: &&Bead| {
-                    (-1..=1).flat_map(|dx| (-1..=1).map(move |dy| (dx, dy))).any(|(dx, dy)| {
-                        let (x, y) = (b.x as isize + dx, b.y as isize + dy);
-                        x >= 0 && y >= 0 && (x as usize) < w && (y as usize) < h && hit[y as usize * w + x as usize]
-                    })
-                };
-                chain.iter().filter(near).count()
-            })
-            .collect()
+        let near = hit.dilate(1);
+        chains.iter().map(|c| c.iter().filter(|b| near.at(b.x as usize, b.y as usize)).count()).collect()
     }
 }

@@ -5,9 +5,8 @@
 //! Recognition 13 (1981) 111, from memory). Lines and half circles vote for one place too, but from one side: the sums of
 //! the votes' directions, once and twice round, are taken off.
 
-use super::flatten::{Flat, as_weights};
+use super::flatten::Flat;
 use super::types::{Family, Turns};
-use crate::geometry::Point;
 use crate::raster::{Mask, Plane, gaussian_blur, gradients};
 use crate::stats::median;
 use crate::units::Measured;
@@ -57,9 +56,8 @@ pub(super) fn row_of_rings(f: &Family, stepover: Option<f64>) -> bool {
 pub(super) fn find(flat: &Flat, cutter_radius: Option<f64>) -> Option<Turns> {
     let radius = cutter_radius.filter(|r| *r / flat.step >= LEAST_RADIUS)?;
     let k = ((radius / flat.step / RADIUS) as usize).max(1);
-    let weights = Plane { width: flat.used.width, height: flat.used.height, data: as_weights(&flat.used) }.shrink(k);
-    let used = Mask::from_fn(weights.width, weights.height, |x, y| weights.at(x, y) > 0.99);
-    let (rel, step) = (flat.rel.shrink(k), flat.step * k as f64);
+    let (rel, used) = flat.reduced(k);
+    let step = flat.step * k as f64;
     let votes = votes(&rel, &used);
     let r = radius / step;
     let rings = |share: &f64| places(&votes, &used, share * r);
@@ -74,11 +72,7 @@ pub(super) fn find(flat: &Flat, cutter_radius: Option<f64>) -> Option<Turns> {
     if best.len() < FEWEST || 4 * control.len() > best.len() {
         return Some(Turns::default());
     }
-    let half = (k as f64 - 1.0) / 2.0;
-    let at = |i: usize| {
-        let (x, y) = ((i % used.width * k) as f64 + half, (i / used.width * k) as f64 + half);
-        Point::new(flat.origin.x + x * flat.step, flat.origin.y + y * flat.step)
-    };
+    let at = |i: usize| flat.place(k, i % used.width, i / used.width);
     // Half a step of the radii tried is as fine as this looks.
     let step = 0.5 * (RADII[1] - RADII[0]);
     Some(Turns {
