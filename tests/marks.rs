@@ -129,6 +129,20 @@ fn alternating_lines_have_the_doubled_period() {
     assert!((f.pitch.value / 7.8 - 1.0).abs() < 2e-3, "{:?}", m.families);
 }
 
+/// Eight dark and eight lit lines, thin and not half-way between one another, and a last pass that is narrower: their high harmonics
+/// are as strong as the first, and no line is lost.
+#[test]
+fn few_thin_lines_of_either_sign_keep_their_spacing() {
+    let (w, h, double) = (900, 480, 6.2);
+    let p = patch(w, h, &noise(8, w, h, 0.03, 0.02, 3.0), |_, y| {
+        let lit = if y > 45.0 { 45.4 } else { (y / double).floor() * double + 2.6 };
+        thin(y / double) - 1.2 * thin((y - lit) / double)
+    });
+    let f = &run(&p).families[0];
+    assert!((f.pitch.value / double - 1.0).abs() < 5e-3, "{:?}", f.pitch);
+    assert!(f.coherent_passes > 5.0, "{}", f.coherent_passes);
+}
+
 /// A deep slot as wide as the cutter among the lines of a saw: one bright and one dark line far stronger than the others. The
 /// strip is the slot; floors with the ridges alone have none.
 #[test]

@@ -6,7 +6,7 @@ use super::weights::ramp;
 use crate::floor::Patch;
 use crate::geometry::{Point, to_outline};
 use crate::marks::{Edge, Marks, Polarity};
-use crate::plan::{PlannedCut, Shape};
+use crate::plan::{Pattern, PlannedCut, Shape};
 use crate::units::line_difference;
 
 /// An edge is in step with a family within this share of the period: edges are located to a few hundredths of it.
@@ -100,7 +100,10 @@ pub fn find(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], sca
     // An edge belongs to letters or corners within one cutter diameter of them; 6 mm where the cutter is not known.
     let reach = if scaled { plan.cutter.diameter_mm.unwrap_or(6.0) } else { 0.06 * patch.area.max(0.0).sqrt() };
     for (i, e) in marks.edges.iter().enumerate() {
-        let known = || e.length > 0.0 && fillet(e, patch, plan, scaled) || on_ring(e, marks, plan, scaled);
+        let known = || {
+            let foot = e.length > 0.0 && fillet(e, patch, plan, scaled);
+            foot || on_ring(e, marks, plan, scaled) || turns_round(e, patch, plan, lines, scaled)
+        };
         if e.snr < EDGE_SNR || explained[i] || known() {
             continue;
         }
@@ -152,6 +155,19 @@ pub fn fillet(e: &Edge, patch: &Patch, plan: &PlannedCut, scaled: bool) -> bool 
     // stepover there.
     let reach = if round { 0.65 * d } else { (0.5 * plan.stepover_mm.unwrap_or(d)).min(0.25 * d) };
     to_outline(e.from.lerp(e.to, 0.5), &patch.outline) < reach
+}
+
+/// Reach of a turn from one pass to the next, cutter diameters from the wall.
+const TURN: f64 = 1.2;
+
+/// Whether an edge is where parallel passes turn round: it runs across even lines, along the wall at which they end, as far from
+/// it as the cutter is wide.
+fn turns_round(e: &Edge, patch: &Patch, plan: &PlannedCut, lines: &[Line], scaled: bool) -> bool {
+    let (Some(d), Some(Pattern::Parallel), true) = (plan.cutter.diameter_mm, plan.pattern, scaled) else {
+        return false;
+    };
+    let across = |l: &Line| line_difference(l.family.normal_deg.value, e.normal_deg).abs() > 90.0 - 2.0 * ALIGNED_DEG;
+    to_outline(e.from.lerp(e.to, 0.5), &patch.outline) < TURN * d && lines.iter().any(|l| l.real > 0.4 && across(l))
 }
 
 /// How much an edge may be a streak of the wood's own figure, 0 to 1: along the figure's lines, where there is one.

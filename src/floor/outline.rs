@@ -82,12 +82,13 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
         let laid = shadow::laid(&sight, &edges, &soft, lens.as_deref());
         all.extend(laid.into_iter().map(|l| by_shadow(&sight, &edges, l)));
         // A pocket of the plan's size with one corner left standing.
-        let notched = planned.and_then(|r| Some((r, shadow::notched(&sight, &edges, &soft, &r.corners())?)));
-        all.extend(notched.map(|(r, outline)| {
+        if let Some(r) = planned {
             let (area, axis, what) = (r.width * r.height, Some(r.angle), "an L of the planned pocket's size");
-            let c = by_shadow(&sight, &edges, shadow::Laid { outline, area, axis, what });
-            Candidate { worth: PLANNED * c.worth, ..c }
-        }));
+            all.extend(shadow::notched(&sight, &edges, &soft, &r.corners()).into_iter().map(|outline| {
+                let c = by_shadow(&sight, &edges, shadow::Laid { outline, area, axis, what });
+                Candidate { worth: PLANNED * c.worth, ..c }
+            }));
+        }
     }
     all.retain(|c| c.worth > 0.0);
     all.sort_by(|a, b| b.worth.total_cmp(&a.worth));

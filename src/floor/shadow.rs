@@ -72,7 +72,7 @@ pub fn laid(sight: &Sight, edges: &(Plane, Plane), soft: &(Plane, Plane), lens: 
                 let area = signed_area(&whole).abs() * facing.powi(8);
                 both.push(laid(whole.to_vec(), area, what));
                 if i == 0 {
-                    both.extend(notched(sight, edges, soft, &whole).map(|l| laid(l, area, "an L")));
+                    both.extend(notched(sight, edges, soft, &whole).into_iter().map(|l| laid(l, area, "an L")));
                 }
             }
             both
@@ -239,39 +239,58 @@ fn shaded(sight: &Sight, corners: &[Point; 4]) -> Option<f64> {
     (longest > 0.4).then(|| shares.iter().sum::<f64>() * area.sqrt())
 }
 
-/// A four-sided figure with one corner left standing (an L), where the two walls of that corner are seen better than the two
-/// pieces of the figure that they replace. `soft`: the edges smoothed over four samples, so that a grid of as many meets each wall.
-pub fn notched(sight: &Sight, edges: &(Plane, Plane), soft: &(Plane, Plane), q: &[Point; 4]) -> Option<Vec<Point>> {
-    let mut best: Option<(f64, usize, f64, f64)> = None;
-    let corner = |i: usize| (q[(i + 3) % 4], q[i], q[(i + 1) % 4], q[(i + 2) % 4]);
-    let gain = |edges: &(Plane, Plane), every: f64, i: usize, s: f64, t: f64| {
+/// Least darkening (natural logarithm) of a shadow's border, and the share of a wall's length from which on it has one.
+const BORDER: (f64, f64) = (0.5, 0.4);
+
+/// Figures with one corner left standing (Ls) within a four-sided one, for each corner the best whose two walls are seen better
+/// than the two pieces of the figure that they replace. `soft`: the edges smoothed over four samples, so that a grid of as many
+/// meets each wall.
+pub fn notched(sight: &Sight, edges: &(Plane, Plane), soft: &(Plane, Plane), q: &[Point; 4]) -> Vec<Vec<Point>> {
+    (0..4)
+        .filter_map(|i| standing(sight, edges, soft, [q[(i + 3) % 4], q[i], q[(i + 1) % 4], q[(i + 2) % 4]]))
+        .collect()
+}
+
+/// The best L whose standing corner is the second of four.
+fn standing(
+    sight: &Sight,
+    edges: &(Plane, Plane),
+    soft: &(Plane, Plane),
+    [before, at, after, far]: [Point; 4],
+) -> Option<Vec<Point>> {
+    let walls = |s: f64, t: f64| {
+        let p = before.lerp(at, s);
+        [p, p.lerp(far.lerp(after, s), t), at.lerp(after, t)]
+    };
+    let gain = |edges: &(Plane, Plane), every: f64, s: f64, t: f64| {
         let strength = |a, b| rectangle::strength(sight, edges, a, b, every);
-        let (before, at, after, far) = corner(i);
-        let (p, r) = (before.lerp(at, s), at.lerp(after, t));
-        let inner = p.lerp(far.lerp(after, s), t);
+        let [p, inner, r] = walls(s, t);
         strength(p, inner).min(strength(inner, r)) - strength(p, at).max(strength(at, r))
     };
-    for i in 0..4 {
-        let (before, at, after, _) = corner(i);
-        let steps = |a: Point, b: Point| (a.distance(b) / (4.0 * sight.step)).max(1.0) as usize;
-        let (m, n) = (steps(before, at), steps(at, after));
-        // A corner of a seventh to six sevenths of the sides: smaller ones are a rounding, larger ones leave a slot.
-        let inside = |n: usize| (n / 7..n - n / 7).map(move |k| k as f64 / n as f64);
-        for s in inside(m) {
-            for t in inside(n) {
-                let g = gain(soft, 16.0, i, s, t);
-                if g > 0.0 && best.is_none_or(|b| g > b.0) {
-                    best = Some((g, i, s, t));
-                }
-            }
+    // A shadow's far border is as strong as a wall. Its shadow lies on the standing corner, or else a wall faces it that has one
+    // too: one lamp cannot throw both.
+    let share = |a: Point, b: Point, way: f64| {
+        let (points, inward) = rectangle::along(a, b, 4.0 * sight.step);
+        points.iter().filter(|p| way * sight.drop(**p, inward, 6.0) > BORDER.0).count() as f64 / points.len() as f64
+    };
+    let opposite = [share(far, before, 1.0), share(after, far, 1.0)].map(|v| v > BORDER.1);
+    let wall = |a, b, faces: bool| share(a, b, -1.0) < BORDER.1 && !(faces && share(a, b, 1.0) > BORDER.1);
+    let steps = |a: Point, b: Point| (a.distance(b) / (4.0 * sight.step)).max(1.0) as usize;
+    // A corner of a seventh to six sevenths of the sides: smaller ones are a rounding, larger ones leave a slot.
+    let inside = |n: usize| (n / 7..n - n / 7).map(move |k| k as f64 / n as f64);
+    let (m, n) = (steps(before, at), steps(at, after));
+    let mut best: Option<(f64, f64, f64)> = None;
+    for (s, t) in inside(m).flat_map(|s| inside(n).map(move |t| (s, t))) {
+        let g = gain(soft, 16.0, s, t);
+        let [p, inner, r] = walls(s, t);
+        if g > 0.0 && best.is_none_or(|b| g > b.0) && wall(p, inner, opposite[0]) && wall(inner, r, opposite[1]) {
+            best = Some((g, s, t));
         }
     }
-    let (_, i, s, t) = best?;
-    let (before, at, after, far) = corner(i);
+    let (_, s, t) = best?;
     let (ds, dt) = (sight.step / before.distance(at), sight.step / at.distance(after));
     let near = (-5i32..=5).flat_map(|a| (-5i32..=5).map(move |b| (s + f64::from(a) * ds, t + f64::from(b) * dt)));
-    let (g, s, t) = near.map(|(s, t)| (gain(edges, 4.0, i, s, t), s, t)).max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let (p, r) = (before.lerp(at, s), at.lerp(after, t));
-    let shape = vec![far, before, p, p.lerp(far.lerp(after, s), t), r, after];
-    (g > 0.0).then(|| rectangle::snapped(sight, edges, &shape))
+    let (g, s, t) = near.map(|(s, t)| (gain(edges, 4.0, s, t), s, t)).max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let [p, inner, r] = walls(s, t);
+    (g > 0.0).then(|| rectangle::snapped(sight, edges, &[far, before, p, inner, r, after]))
 }

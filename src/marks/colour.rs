@@ -33,6 +33,8 @@ const BURNT_SHARE: f64 = 0.05;
 pub(super) struct Colours {
     /// Relative brightness, ln(R/G), ln(B/G), each free of slow changes.
     planes: [Plane; 3],
+    /// Where they say something; 0 elsewhere.
+    used: Mask,
     step: f64,
     /// Place of sample (0, 0) from the floor's middle.
     first: Point,
@@ -64,8 +66,10 @@ impl Colours {
         if w < 8 || h < 8 {
             return None;
         }
+        let white = white(patch, patch.view.chroma.as_ref()?, weight).shrink(more);
         let used = Mask::from_fn(w, h, |x, y| {
             [(0, 0), (k - 1, 0), (0, k - 1), (k - 1, k - 1)].iter().all(|(a, b)| flat.used.at(x * k + a, y * k + b))
+                && !near_white(&white, x, y)
         });
         if used.count() < 100 {
             return None;
@@ -80,7 +84,8 @@ impl Colours {
         let half = (k as f64 - 1.0) / 2.0 * flat.step;
         let first = Point::new(flat.origin.x + half - flat.middle.x, flat.origin.y + half - flat.middle.y);
         let (tone, tone_sigma) = tone(patch, k0 * more, [&red, &blue], &used, step, flat.unit);
-        Some(Self { planes: [cut(&light), cut(&red), cut(&blue)], step, first, tone, tone_sigma, weight })
+        let planes = [cut(&light), cut(&red), cut(&blue)];
+        Some(Self { planes, used, step, first, tone, tone_sigma, weight })
     }
 
     fn wave(&self, frequency: f64, normal_deg: f64) -> [Complex64; 3] {
@@ -145,8 +150,8 @@ impl Colours {
     ) -> Option<Measured> {
         let at = |p: &Plane, q: Point| {
             let (x, y) = ((q.x / self.step).round(), (q.y / self.step).round());
-            (x >= 0.0 && y >= 0.0 && (x as usize) < p.width && (y as usize) < p.height)
-                .then(|| f64::from(p.at(x as usize, y as usize)))
+            let inside = x >= 0.0 && y >= 0.0 && (x as usize) < p.width && (y as usize) < p.height;
+            (inside && self.used.at(x as usize, y as usize)).then(|| f64::from(p.at(x as usize, y as usize)))
         };
         let (mut light, mut ratios, mut noise) = (0.0, [0.0; 2], [0.0; 2]);
         for path in paths {
@@ -216,6 +221,34 @@ impl Colours {
     }
 }
 
+/// Red, green and blue of one sample of the chroma planes, linear; `light` is the luma at their resolution.
+fn channels(light: &Plane, (red, blue): (&Plane, &Plane), x: usize, y: usize) -> [f32; 3] {
+    let (r, b) = (red.at(x, y), blue.at(x, y));
+    let [of_r, of_g, of_b] = LUMINANCE.map(|v| v as f32);
+    let green = light.at(x, y) / (of_r * r + of_g + of_b * b);
+    [r * green, green, b * green]
+}
+
+/// 1 where a channel that counts (see [`unburnt`]) is burnt out, at the chroma planes' resolution: flanks of steps that face
+/// the lamp turn white on any wood.
+fn white(patch: &Patch, (red, blue): &(Plane, Plane), weight: [f64; 2]) -> Plane {
+    let light = patch.view.luma.shrink(patch.view.chroma_shrink.max(1));
+    let (w, h) = (light.width.min(red.width), light.height.min(red.height));
+    let counts = [weight[0] > 0.0, true, weight[1] > 0.0];
+    Plane::from_fn(w, h, |x, y| {
+        let burnt = channels(&light, (red, blue), x, y).iter().zip(counts).any(|(v, counts)| counts && *v > BURNT);
+        f32::from(u8::from(burnt))
+    })
+}
+
+/// Whether a sample or one beside it holds some of a burnt-out line: a JPEG's colours are twice as coarse as its light, and the
+/// lens spreads the line.
+fn near_white(white: &Plane, x: usize, y: usize) -> bool {
+    let last = |n: usize| n.saturating_sub(1);
+    let rows = y.saturating_sub(1)..=(y + 1).min(last(white.height));
+    rows.into_iter().any(|y| (x.saturating_sub(1)..=(x + 1).min(last(white.width))).any(|x| white.at(x, y) > 0.0))
+}
+
 /// Weights of ln(R/G) and ln(B/G) by the channels that are burnt out over the lit floor; `None` when no ratio is left.
 fn unburnt(patch: &Patch, red: &Plane, blue: &Plane) -> Option<[f64; 2]> {
     let k = patch.view.chroma_shrink.max(1);
@@ -227,10 +260,7 @@ fn unburnt(patch: &Patch, red: &Plane, blue: &Plane) -> Option<[f64; 2]> {
             if middle.0 >= patch.mask.width || middle.1 >= patch.mask.height || !patch.mask.at(middle.0, middle.1) {
                 continue;
             }
-            let (r, b) = (red.at(x, y), blue.at(x, y));
-            let [of_r, of_g, of_b] = LUMINANCE.map(|v| v as f32);
-            let green = light.at(x, y) / (of_r * r + of_g + of_b * b);
-            for (n, v) in burnt.iter_mut().zip([r * green, green, b * green]) {
+            for (n, v) in burnt.iter_mut().zip(channels(&light, (red, blue), x, y)) {
                 *n += usize::from(v > BURNT);
             }
             all += 1;

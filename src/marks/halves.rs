@@ -10,7 +10,8 @@ use std::f64::consts::TAU;
 /// Segments across the lines, and the least share of the weight on either side of a split.
 const SEGMENTS: usize = 48;
 const LEAST_PART: f64 = 0.15;
-/// Offsets of frequency looked at, cells: half a line lost between two parts moves the maximum by one cell at most.
+/// Offsets of frequency looked at, cells of the harmonic that is followed: half a line lost between two parts moves the maximum by
+/// one cell at most, and farther off lie the lines' other harmonics.
 const REACH: f64 = 1.5;
 const PER_CELL: f64 = 20.0;
 /// Steps between two of these in the end: a thousandth of a cell is under any comb's sigma.
@@ -19,12 +20,14 @@ const FINER: i32 = 40;
 /// gain what its noise and the lens's curving of it leave, a tenth; half a line of shift is worth the whole fainter part.
 const LEAST_GAIN: f64 = 0.4;
 const LEAST_NATS: f64 = 12.0;
-/// Least jump of phase, turns: the curve that a lens leaves in a comb over the whole floor stays under it.
+/// Harmonics that may be followed: of a higher one a jump of half a line is several turns, and any jump is some of its own.
+const LOW: usize = 3;
+/// Least jump of phase, share of a line: the curve that a lens leaves in a comb over the whole floor stays under it.
 const LEAST_JUMP: f64 = 0.12;
 
 /// The frequency along the stack, and by what its sigma grows, where two parts of the floor each have a phase of their own.
 pub(super) fn frequency(comb: &Comb, stack: &Stack) -> Option<(f64, f64)> {
-    let h = (1..=comb.sums.len()).max_by(|a, b| comb.ratio(*a).total_cmp(&comb.ratio(*b)))?;
+    let h = (1..=comb.sums.len().min(LOW)).max_by(|a, b| comb.ratio(*a).total_cmp(&comb.ratio(*b)))?;
     let width = stack.bins as f64 * stack.dt / SEGMENTS as f64;
     let starts: Vec<f64> = (0..=SEGMENTS).map(|j| stack.t0 + (j as f64 - 0.01) * width).collect();
     let (z, w) = segment_bounds(stack, &starts, comb.frequency, comb.along, &[h]);
@@ -63,7 +66,7 @@ fn jump(parts: &[Part], h: f64, length: f64, noise: f64) -> Option<(f64, f64)> {
     let mut one = 0.0f64;
     let mut two = Split::default();
     for k in -steps..=steps {
-        let offset = f64::from(k) / PER_CELL / length;
+        let offset = f64::from(k) / PER_CELL / length / h;
         let mut sums = vec![(Complex64::default(), 0.0)];
         for p in parts {
             let last = sums[sums.len() - 1];
@@ -83,14 +86,17 @@ fn jump(parts: &[Part], h: f64, length: f64, noise: f64) -> Option<(f64, f64)> {
             }
         }
     }
-    let clear = two.power - one > (LEAST_GAIN * two.fainter).max(LEAST_NATS * noise) && two.turn > LEAST_JUMP;
+    // Power that grows to the end of what is looked at belongs to something else.
+    let inside = two.offset.abs() * PER_CELL * length * h < f64::from(steps) - 0.5;
+    let clear =
+        inside && two.power - one > (LEAST_GAIN * two.fainter).max(LEAST_NATS * noise) && two.turn > LEAST_JUMP * h;
     clear.then(|| {
         let (near, far) = parts.split_at(two.at);
         let power = |offset: f64, of: &[Part]| {
             of.iter().map(|p| turned(p, offset)).sum::<Complex64>().norm_sqr() / of.iter().map(|p| p.w).sum::<f64>()
         };
         let both = |offset: &f64| power(*offset, near) + power(*offset, far);
-        let finer = (-FINER..=FINER).map(|k| two.offset + f64::from(k) / f64::from(FINER) / PER_CELL / length);
+        let finer = (-FINER..=FINER).map(|k| two.offset + f64::from(k) / f64::from(FINER) / PER_CELL / length / h);
         let offset = finer.max_by(|a, b| both(a).total_cmp(&both(b))).unwrap_or(two.offset);
         let inner = (spread(near) + spread(far)).max(1e-300);
         (offset, (spread(parts) / inner).sqrt())
@@ -141,5 +147,7 @@ mod tests {
         assert!(jump(&parts(1.0, 0.0, 0.3), 1.0, 60.0, 1e-3).is_none(), "light falls off");
         assert!(jump(&parts(1.0, 0.05, 1.0), 1.0, 60.0, 1e-3).is_none(), "a lens");
         assert!(jump(&parts(1.0, 0.5, 0.8), 1.0, 60.0, 10.0).is_none(), "noise");
+        // A tenth of a line is three tenths of its third harmonic.
+        assert!(jump(&parts(1.0, 0.3, 1.0), 3.0, 60.0, 1e-3).is_none(), "uneven lines");
     }
 }

@@ -67,15 +67,24 @@ pub struct Family {
 }
 
 impl Family {
-    /// What speaks for colour: change of colour ratio over change of light; with a pair of photos 1 for colour, 0 for relief.
+    /// What speaks for colour: change of colour ratio over change of light, drawn towards neither colour nor light by its own
+    /// sigma; with a pair of photos 1 for colour, 0 for relief.
     pub fn colour_evidence(&self) -> Option<f64> {
         match (self.by_pair, self.period_kind) {
             (true, PeriodKind::Colour) => Some(1.0),
             (true, PeriodKind::Relief) => Some(0.0),
-            _ => self.chroma_share.map(|c| c.value),
+            _ => self.chroma_share.map(|c| {
+                let known = SPREAD.powi(2) / (SPREAD.powi(2) + c.sigma.powi(2));
+                NEITHER + known * (c.value - NEITHER)
+            }),
         }
     }
 }
+
+/// Chromatic share that speaks for neither light nor colour (light alone stays under 0.1, wood's colour begins at 0.15), and how
+/// far shares of either kind lie from it (up to 0.3 on pine): with a sigma of as much half of what is measured counts.
+const NEITHER: f64 = 0.1;
+const SPREAD: f64 = 0.15;
 
 /// One line of a family.
 #[derive(Debug, Clone, Copy, PartialEq)]
