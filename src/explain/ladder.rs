@@ -167,6 +167,7 @@ mod tests {
             deficit: Measured::new(0.1, 0.01).unwrap(),
             snr: 12.0,
             height_um: None,
+            chroma_share: None,
             stands_out: false,
         }
     }

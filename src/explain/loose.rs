@@ -1,7 +1,7 @@
 //! Edges that no family explains.
 
 use super::bent::on_ring;
-use super::digest::{ALIGNED_DEG, EDGE_SNR, Line, across, along_figure};
+use super::digest::{ALIGNED_DEG, COLOUR_SHARE, EDGE_SNR, Line, across, along_figure, has_figure};
 use super::weights::ramp;
 use crate::floor::Patch;
 use crate::geometry::{Point, to_outline};
@@ -109,7 +109,7 @@ pub fn find(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], sca
         }
         out.indices.push(i);
         out.length += e.length;
-        weighed += e.length * (1.0 - like_figure(e, marks)) * if scaled { seen_edge(e) } else { 1.0 };
+        weighed += e.length * (1.0 - like_figure(e, marks, plan)) * if scaled { seen_edge(e) } else { 1.0 };
         if e.polarity == Polarity::Shade {
             shade += e.length;
         }
@@ -170,7 +170,40 @@ fn turns_round(e: &Edge, patch: &Patch, plan: &PlannedCut, lines: &[Line], scale
     to_outline(e.from.lerp(e.to, 0.5), &patch.outline) < TURN * d && lines.iter().any(|l| l.real > 0.4 && across(l))
 }
 
-/// How much an edge may be a streak of the wood's own figure, 0 to 1: along the figure's lines, where there is one.
-fn like_figure(e: &Edge, marks: &Marks) -> f64 {
-    0.8 * along_figure(e.normal_deg, marks)
+/// How much an edge may be a streak of the wood's own figure, 0 to 1: along the figure's lines, where there is one, or coloured by
+/// more than the light explains.
+fn like_figure(e: &Edge, marks: &Marks, plan: &PlannedCut) -> f64 {
+    let share = e.chroma_share.filter(|_| has_figure(plan)).map_or(0.0, |c| c.value - c.sigma);
+    0.8 * along_figure(e.normal_deg, marks).max(ramp(share, COLOUR_SHARE.0, COLOUR_SHARE.1))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::{LengthUnit, Measured};
+
+    #[test]
+    fn an_edge_with_a_colour_of_its_own_is_figure_in_wood_alone() {
+        let of = |kind: &str| crate::plan::parse(&format!("[material]\nkind = \"{kind}\""), "made", LengthUnit::Mm);
+        let edge = |share: Option<Measured>| Edge {
+            from: Point::default(),
+            to: Point::new(30.0, 0.0),
+            offset: 0.0,
+            length: 30.0,
+            normal_deg: 90.0,
+            polarity: Polarity::Shade,
+            deficit: Measured { value: 0.1, sigma: 0.01 },
+            snr: 12.0,
+            height_um: None,
+            chroma_share: share,
+            stands_out: false,
+        };
+        let like = |share, kind| like_figure(&edge(share), &Marks::default(), &of(kind).unwrap());
+        let late_wood = Measured::new(0.45, 0.05);
+        assert_eq!(like(late_wood, "softwood"), 0.8);
+        assert_eq!(like(late_wood, "mdf"), 0.0);
+        assert_eq!(like(Measured::new(0.08, 0.05), "softwood"), 0.0);
+        assert_eq!(like(Measured::new(0.45, 0.4), "softwood"), 0.0, "noise");
+        assert_eq!(like(None, "softwood"), 0.0);
+    }
 }

@@ -128,6 +128,7 @@ fn edge(offset: f64, length: f64, normal_deg: f64, polarity: Polarity, height: f
         deficit: m(0.1, 0.005),
         snr: 20.0,
         height_um: Some(m(height, 5.0)),
+        chroma_share: None,
         stands_out: false,
     }
 }

@@ -1,7 +1,7 @@
 //! Light or colour: relief changes all channels alike, wood figure changes their ratios.
 
 use super::flatten::{Flat, slow_mean};
-use super::types::{Family, PeriodKind};
+use super::types::{Edge, Family, PeriodKind};
 use crate::floor::Patch;
 use crate::geometry::Point;
 use crate::photo::LUMINANCE;
@@ -28,6 +28,11 @@ const TONE_SIGMA: f64 = 0.03;
 /// long before the picture looks too bright.
 const BURNT: f32 = 0.9;
 const BURNT_SHARE: f64 = 0.05;
+
+/// Length of a piece of an edge, mm, with samples a quarter of a millimetre apart, and the fewest: their scatter is the noise.
+const PIECE: f64 = 2.0;
+const SAMPLES: usize = 8;
+const LEAST_PIECES: usize = 4;
 
 /// Luma and colour ratios of the used floor at the chroma planes' resolution, slow changes taken out.
 pub(super) struct Colours {
@@ -178,6 +183,14 @@ impl Colours {
             }
         }
         self.decide(light, ratios, noise).0
+    }
+
+    /// Chromatic share of one straight edge against the ground `beside` it, from pieces of it by themselves.
+    pub fn judge_edge(&self, e: &Edge, beside: f64, flat: &Flat) -> Option<Measured> {
+        let count = ((e.length / (PIECE * flat.unit)) as usize).max(LEAST_PIECES);
+        let at = |k: usize| e.from.lerp(e.to, k as f64 / (count * SAMPLES) as f64);
+        let pieces: Vec<Vec<Point>> = (0..count).map(|i| (i * SAMPLES..=(i + 1) * SAMPLES).map(at).collect()).collect();
+        self.judge_paths(pieces.iter().map(Vec::as_slice), beside, flat.middle)
     }
 
     /// Chromatic share and what it says, from sums of |light|^2, of the ratios' part in step with the light, and the variance of

@@ -50,7 +50,7 @@ const SHORTEST: f64 = 4.0;
 /// A curve lies on a circle where its points are off it by less than this (rms), millimetres.
 const ROUND: f64 = 0.2;
 /// How far beside a curve the ground's colour is taken, millimetres.
-const BESIDE: f64 = 0.7;
+pub(super) const BESIDE: f64 = 0.7;
 /// Points of a curve lie this far apart, millimetres.
 const POINTS: f64 = 0.5;
 

@@ -410,6 +410,7 @@ fn measured(chain: &[Hit], stack: &Stack, table: &Table, flat: &Flat, lamp: &Lam
         deficit,
         snr: snr.min(windows),
         height_um: light::step_height(deficit, lamp, normal_deg, width).filter(|_| step),
+        chroma_share: None,
         stands_out: false,
     };
     Some(Looked { edge, step, one_sided })

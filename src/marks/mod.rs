@@ -125,11 +125,14 @@ pub fn measure(patch: &Patch, options: &Options) -> (Marks, Vec<Caveat>) {
         regular.extend(patch.pocket_x_deg.into_iter().flat_map(|x| [x, x + 90.0]));
     }
     let evenly = own.as_ref().map(Flat::evenly);
-    let edges = edges::find(free, evenly.as_ref().unwrap_or(&whole), &normals, &regular, &found.combs, &lamp);
+    let mut edges = edges::find(free, evenly.as_ref().unwrap_or(&whole), &normals, &regular, &found.combs, &lamp);
     let limits = (0.3 * flat.unit, 15.0 * flat.unit);
     let strips = strips::find(&edges, &patch.outline, &patch.light, limits, &regular);
     let colours = colour::Colours::of(patch, &flat);
     curves.chroma_share = colours.as_ref().and_then(|c| curves::coloured(&curves, &flat, c));
+    for e in &mut edges {
+        e.chroma_share = colours.as_ref().and_then(|c| c.judge_edge(e, curves::BESIDE * flat.unit, &flat));
+    }
     for f in &mut found.families {
         f.fall_off = if f.curved { None } else { family::fall_off(f, lamp.blur) };
         f.height_um = heights::of(f, &lamp);

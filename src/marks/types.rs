@@ -124,6 +124,8 @@ pub struct Edge {
     pub snr: f64,
     /// Step height; positive = higher on the side the normal points to.
     pub height_um: Option<Measured>,
+    /// Change of colour ratio over the change of light across it (0 = pure light); `None` without colour, or where all of it is burnt out.
+    pub chroma_share: Option<Measured>,
     /// Seen only once a family of lines along it is taken off the floor: stronger than those lines, or of the other sign.
     pub stands_out: bool,
 }

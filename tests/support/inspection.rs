@@ -129,6 +129,7 @@ fn marks(unit: f64) -> Marks {
         deficit: m(0.2, 0.02),
         snr: 20.0,
         height_um: (unit == 1.0).then_some(m(42.0, 6.0)),
+        chroma_share: None,
         stands_out: false,
     };
     let at: Vec<f64> = (0..1140).map(|i| (13.0 + 0.1 * f64::from(i)) * unit).collect();
