@@ -8,7 +8,7 @@ use super::weights::ramp;
 use crate::expect::{Expected, PitchRole};
 use crate::fit::Fit;
 use crate::floor::Patch;
-use crate::marks::{Edge, FINEST_PLANNED, Family, Marks};
+use crate::marks::{Edge, FINEST_PLANNED, Family, Marks, NEITHER_SHARE};
 use crate::plan::PlannedCut;
 use crate::rectify::FloorFrame;
 use crate::reference::Source;
@@ -250,7 +250,7 @@ fn realness(f: &Family, figured: bool) -> f64 {
     // (maple) to 0.4 (pine); both measured on the practice photos, 2026-11.
     // In a material without a figure a channel that burns out on the lit flanks is likelier than lines of colour.
     let colour = if figured || f.by_pair { 0.85 } else { 0.25 };
-    let relief = 1.0 - colour * ramp(f.colour_evidence().unwrap_or(0.1), COLOUR_SHARE.0, COLOUR_SHARE.1);
+    let relief = 1.0 - colour * ramp(f.colour_evidence().unwrap_or(NEITHER_SHARE), COLOUR_SHARE.0, COLOUR_SHARE.1);
     sure * everywhere * in_step * even * relief * ramp(contrast(f), SEEN_CONTRAST.0, SEEN_CONTRAST.1)
 }
 

@@ -227,20 +227,23 @@ fn elbows(sight: &Sight, group: &Group) -> Vec<[Point; 4]> {
     out
 }
 
+/// Least darkening (natural logarithm) of a shadow's border, and the share of a wall's length from which on it has one.
+const BORDER: (f64, f64) = (0.5, 0.4);
+
+/// Share of a side's length with a shadow's border along it: `way` 1 for a shadow just inside, -1 for one just outside.
+fn darker(sight: &Sight, a: Point, b: Point, way: f64) -> f64 {
+    let (points, inward) = rectangle::along(a, b, 4.0 * sight.step);
+    points.iter().filter(|p| way * sight.drop(**p, inward, 6.0) > BORDER.0).count() as f64 / points.len() as f64
+}
+
 /// Share of a box's sides with a shadow just inside and none just outside, times the root of its area; nothing where no
 /// side has it on two fifths of its length: the wall next to the lamp throws it from end to end, that of an L on half of it.
 fn shaded(sight: &Sight, corners: &[Point; 4]) -> Option<f64> {
-    let shares = [0, 1, 2, 3].map(|i| {
-        let (points, n) = rectangle::along(corners[i], corners[(i + 1) % 4], 4.0 * sight.step);
-        points.iter().filter(|p| sight.drop(**p, n, 6.0) > 0.5).count() as f64 / points.len() as f64
-    });
+    let shares = [0, 1, 2, 3].map(|i| darker(sight, corners[i], corners[(i + 1) % 4], 1.0));
     let area = corners[0].distance(corners[1]) * corners[1].distance(corners[2]);
     let longest = shares.iter().copied().fold(0.0, f64::max);
-    (longest > 0.4).then(|| shares.iter().sum::<f64>() * area.sqrt())
+    (longest > BORDER.1).then(|| shares.iter().sum::<f64>() * area.sqrt())
 }
-
-/// Least darkening (natural logarithm) of a shadow's border, and the share of a wall's length from which on it has one.
-const BORDER: (f64, f64) = (0.5, 0.4);
 
 /// Figures with one corner left standing (Ls) within a four-sided one, for each corner the best whose two walls are seen better
 /// than the two pieces of the figure that they replace. `soft`: the edges smoothed over four samples, so that a grid of as many
@@ -269,21 +272,19 @@ fn standing(
     };
     // A shadow's far border is as strong as a wall. Its shadow lies on the standing corner, or else a wall faces it that has one
     // too: one lamp cannot throw both.
-    let share = |a: Point, b: Point, way: f64| {
-        let (points, inward) = rectangle::along(a, b, 4.0 * sight.step);
-        points.iter().filter(|p| way * sight.drop(**p, inward, 6.0) > BORDER.0).count() as f64 / points.len() as f64
-    };
-    let opposite = [share(far, before, 1.0), share(after, far, 1.0)].map(|v| v > BORDER.1);
-    let wall = |a, b, faces: bool| share(a, b, -1.0) < BORDER.1 && !(faces && share(a, b, 1.0) > BORDER.1);
+    let inside = |a, b| darker(sight, a, b, 1.0) > BORDER.1;
+    let outside = |a, b| darker(sight, a, b, -1.0) >= BORDER.1;
+    let facing = [inside(far, before), inside(after, far)];
+    let wall = |a, b, faces: bool| !outside(a, b) && !(faces && inside(a, b));
     let steps = |a: Point, b: Point| (a.distance(b) / (4.0 * sight.step)).max(1.0) as usize;
     // A corner of a seventh to six sevenths of the sides: smaller ones are a rounding, larger ones leave a slot.
-    let inside = |n: usize| (n / 7..n - n / 7).map(move |k| k as f64 / n as f64);
+    let places = |n: usize| (n / 7..n - n / 7).map(move |k| k as f64 / n as f64);
     let (m, n) = (steps(before, at), steps(at, after));
     let mut best: Option<(f64, f64, f64)> = None;
-    for (s, t) in inside(m).flat_map(|s| inside(n).map(move |t| (s, t))) {
+    for (s, t) in places(m).flat_map(|s| places(n).map(move |t| (s, t))) {
         let g = gain(soft, 16.0, s, t);
         let [p, inner, r] = walls(s, t);
-        if g > 0.0 && best.is_none_or(|b| g > b.0) && wall(p, inner, opposite[0]) && wall(inner, r, opposite[1]) {
+        if g > 0.0 && best.is_none_or(|b| g > b.0) && wall(p, inner, facing[0]) && wall(inner, r, facing[1]) {
             best = Some((g, s, t));
         }
     }

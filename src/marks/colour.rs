@@ -54,9 +54,10 @@ impl Colours {
     /// `None` for grey photos and where burnt-out channels leave no ratio.
     pub fn of(patch: &Patch, flat: &Flat) -> Option<Self> {
         let (red, blue) = patch.view.chroma.as_ref()?;
-        let weight = unburnt(patch, red, blue)?;
-        // To about 0.15 mm: figure and ridges alike are wider, and noise in the ratios averages out.
         let k0 = patch.view.chroma_shrink.max(1);
+        let luma = patch.view.luma.shrink(k0);
+        let weight = unburnt(patch, &luma, (red, blue))?;
+        // To about 0.15 mm: figure and ridges alike are wider, and noise in the ratios averages out.
         // A whole number of the floor's own samples.
         let least = if k0.is_multiple_of(flat.coarse) { 1 } else { flat.coarse };
         let more = ((0.15 * flat.unit * flat.coarse as f64 / (flat.step * k0 as f64)) as usize).max(1) * least;
@@ -66,15 +67,16 @@ impl Colours {
             let p = Plane { width: p.width, height: p.height, data: p.data.iter().map(|v| v.max(1e-3).ln()).collect() };
             p.shrink(more)
         };
+        let ratios = (red, blue);
         let (red, blue) = (logs(red), logs(blue));
         let (w, h) = (light.width.min(red.width), light.height.min(red.height));
         if w < 8 || h < 8 {
             return None;
         }
-        let white = white(patch, patch.view.chroma.as_ref()?, weight).shrink(more);
+        let white = near_white(&luma, ratios, weight, more);
         let used = Mask::from_fn(w, h, |x, y| {
             [(0, 0), (k - 1, 0), (0, k - 1), (k - 1, k - 1)].iter().all(|(a, b)| flat.used.at(x * k + a, y * k + b))
-                && !near_white(&white, x, y)
+                && !white.at(x, y)
         });
         if used.count() < 100 {
             return None;
@@ -242,38 +244,32 @@ fn channels(light: &Plane, (red, blue): (&Plane, &Plane), x: usize, y: usize) ->
     [r * green, green, b * green]
 }
 
-/// 1 where a channel that counts (see [`unburnt`]) is burnt out, at the chroma planes' resolution: flanks of steps that face
-/// the lamp turn white on any wood.
-fn white(patch: &Patch, (red, blue): &(Plane, Plane), weight: [f64; 2]) -> Plane {
-    let light = patch.view.luma.shrink(patch.view.chroma_shrink.max(1));
-    let (w, h) = (light.width.min(red.width), light.height.min(red.height));
+/// Where, at `more` times the chroma planes' step, a channel that counts (see [`unburnt`]) is burnt out in or beside a sample:
+/// flanks of steps that face the lamp turn white on any wood, a JPEG's colours are twice as coarse as its light, and the lens
+/// spreads the line.
+fn near_white(light: &Plane, ratios: (&Plane, &Plane), weight: [f64; 2], more: usize) -> Mask {
+    let (w, h) = (light.width.min(ratios.0.width), light.height.min(ratios.0.height));
     let counts = [weight[0] > 0.0, true, weight[1] > 0.0];
-    Plane::from_fn(w, h, |x, y| {
-        let burnt = channels(&light, (red, blue), x, y).iter().zip(counts).any(|(v, counts)| counts && *v > BURNT);
+    let white = Plane::from_fn(w, h, |x, y| {
+        let burnt = channels(light, ratios, x, y).iter().zip(counts).any(|(v, counts)| counts && *v > BURNT);
         f32::from(u8::from(burnt))
     })
+    .shrink(more);
+    Mask::from_fn(white.width, white.height, |x, y| white.at(x, y) > 0.0).dilate(1)
 }
 
-/// Whether a sample or one beside it holds some of a burnt-out line: a JPEG's colours are twice as coarse as its light, and the
-/// lens spreads the line.
-fn near_white(white: &Plane, x: usize, y: usize) -> bool {
-    let last = |n: usize| n.saturating_sub(1);
-    let rows = y.saturating_sub(1)..=(y + 1).min(last(white.height));
-    rows.into_iter().any(|y| (x.saturating_sub(1)..=(x + 1).min(last(white.width))).any(|x| white.at(x, y) > 0.0))
-}
-
-/// Weights of ln(R/G) and ln(B/G) by the channels that are burnt out over the lit floor; `None` when no ratio is left.
-fn unburnt(patch: &Patch, red: &Plane, blue: &Plane) -> Option<[f64; 2]> {
+/// Weights of ln(R/G) and ln(B/G) by the channels that are burnt out over the lit floor; `None` when no ratio is left. `light`
+/// as in [`channels`].
+fn unburnt(patch: &Patch, light: &Plane, ratios: (&Plane, &Plane)) -> Option<[f64; 2]> {
     let k = patch.view.chroma_shrink.max(1);
-    let light = patch.view.luma.shrink(k);
     let (mut burnt, mut all) = ([0usize; 3], 0usize);
-    for y in 0..light.height.min(red.height) {
-        for x in 0..light.width.min(red.width) {
+    for y in 0..light.height.min(ratios.0.height) {
+        for x in 0..light.width.min(ratios.0.width) {
             let middle = (x * k + k / 2, y * k + k / 2);
             if middle.0 >= patch.mask.width || middle.1 >= patch.mask.height || !patch.mask.at(middle.0, middle.1) {
                 continue;
             }
-            for (n, v) in burnt.iter_mut().zip(channels(&light, (red, blue), x, y)) {
+            for (n, v) in burnt.iter_mut().zip(channels(light, ratios, x, y)) {
                 *n += usize::from(v > BURNT);
             }
             all += 1;
@@ -342,7 +338,7 @@ mod tests {
             let (origin, luma) = (Point::default(), flat(light));
             let patch = Patch::whole(FloorView { origin, step: 0.1, luma, chroma, chroma_shrink: 1 });
             let (red, blue) = patch.view.chroma.as_ref().unwrap();
-            unburnt(&patch, red, blue)
+            unburnt(&patch, &patch.view.luma, (red, blue))
         };
         assert_eq!(of(0.6, 0.5, 0.3), Some([1.0, 1.0]));
         // A warm lamp on pale wood.

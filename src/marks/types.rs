@@ -75,7 +75,7 @@ impl Family {
             (true, PeriodKind::Relief) => Some(0.0),
             _ => self.chroma_share.map(|c| {
                 let known = SPREAD.powi(2) / (SPREAD.powi(2) + c.sigma.powi(2));
-                NEITHER + known * (c.value - NEITHER)
+                NEITHER_SHARE + known * (c.value - NEITHER_SHARE)
             }),
         }
     }
@@ -83,7 +83,7 @@ impl Family {
 
 /// Chromatic share that speaks for neither light nor colour (light alone stays under 0.1, wood's colour begins at 0.15), and how
 /// far shares of either kind lie from it (up to 0.3 on pine): with a sigma of as much half of what is measured counts.
-const NEITHER: f64 = 0.1;
+pub const NEITHER_SHARE: f64 = 0.1;
 const SPREAD: f64 = 0.15;
 
 /// One line of a family.
