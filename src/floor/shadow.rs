@@ -275,7 +275,7 @@ fn standing(
     let inside = |a, b| darker(sight, a, b, 1.0) > BORDER.1;
     let outside = |a, b| darker(sight, a, b, -1.0) >= BORDER.1;
     let facing = [inside(far, before), inside(after, far)];
-    let wall = |a, b, faces: bool| !outside(a, b) && !(faces && inside(a, b));
+    let no_wall = |a, b, faces: bool| outside(a, b) || (faces && inside(a, b));
     let steps = |a: Point, b: Point| (a.distance(b) / (4.0 * sight.step)).max(1.0) as usize;
     // A corner of a seventh to six sevenths of the sides: smaller ones are a rounding, larger ones leave a slot.
     let places = |n: usize| (n / 7..n - n / 7).map(move |k| k as f64 / n as f64);
@@ -284,7 +284,7 @@ fn standing(
     for (s, t) in places(m).flat_map(|s| places(n).map(move |t| (s, t))) {
         let g = gain(soft, 16.0, s, t);
         let [p, inner, r] = walls(s, t);
-        if g > 0.0 && best.is_none_or(|b| g > b.0) && wall(p, inner, facing[0]) && wall(inner, r, facing[1]) {
+        if g > 0.0 && best.is_none_or(|b| g > b.0) && !no_wall(p, inner, facing[0]) && !no_wall(inner, r, facing[1]) {
             best = Some((g, s, t));
         }
     }
