@@ -37,10 +37,12 @@ pub const ROWS: [f64; 7] = [2.0, 4.0, 6.0, 9.0, 13.0, 19.0, 27.0];
 const FAR: f64 = 120.0;
 
 /// Least share of a row's power in one line: ticks are narrow, so that a third is in the first harmonic; wood under 0.1.
+/// Beyond that third a row is no more like ticks: ridges of a floor are purer. Of such edges the longer goes first.
 const LEAST_PURITY: f64 = 0.12;
+const LIKE_TICKS: f64 = 1.0 / 3.0;
 
-/// Candidates looked at closely.
-const MOST_CANDIDATES: usize = 6;
+/// Candidates looked at closely: a floor's ridges show along the sides of every letter.
+const MOST_CANDIDATES: usize = 12;
 
 /// Looks for a rule. `edge`: two points on its ticked edge, where the user gave them. `tick`: what neighbouring ticks are
 /// apart, where the user said so. `asked`: whether a failure is worth a caveat.
@@ -131,7 +133,8 @@ fn promising(s: &Search) -> Vec<Rail> {
         })
         .filter(|s| s.0 > LEAST_PURITY)
         .collect();
-    scored.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let worth = |s: &(f64, Rail)| (s.0.min(LIKE_TICKS), s.1.half);
+    scored.sort_by(|a, b| worth(b).partial_cmp(&worth(a)).unwrap_or(std::cmp::Ordering::Equal));
     // Lines of one border lie close together.
     let mut apart: Vec<(f64, Rail)> = vec![];
     for (even, rail) in scored {
