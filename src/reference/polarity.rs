@@ -63,14 +63,15 @@ pub fn lie(photo: &Photo, view: &PlaneView, outline: Outline) -> Lie {
     };
     let inward = |(a, b): (f64, f64)| (-b, -a);
     let drops = |next: (f64, f64), away: (f64, f64)| {
-        sides.iter().filter(|s| strip(**s, next).zip(strip(**s, away)).is_some_and(|(n, a)| shaded(n, a))).count()
+        sides.map(|s| strip(s, next).zip(strip(s, away)).is_some_and(|(n, a)| shaded(n, a)))
     };
-    let outside = drops(NEXT_OUT, AWAY);
     let inside = drops(inward(NEXT_IN), inward(AWAY));
-    match (outside, inside) {
+    // A shadow that begins inside and runs on over the side is no shadow of the figure.
+    let outside = drops(NEXT_OUT, AWAY).into_iter().zip(inside).filter(|(out, within)| *out && !within).count();
+    match (outside, inside.into_iter().filter(|s| *s).count()) {
         (1..=3, _) => Lie::Proud,
-        // One lamp shades one side or two that meet.
-        (0, 1 | 2) => Lie::Sunken,
+        // One lamp shades one side or two that meet, and a letter in the pocket a third; all four are a printed frame.
+        (0, 1..=3) => Lie::Sunken,
         _ => Lie::Unclear,
     }
 }
