@@ -12,6 +12,13 @@ const FIGURE_CONTRAST: (f64, f64) = (0.015, 0.06);
 /// none to 0.004, the wood's own figure 0 to 0.006, torn ones 0.003 to 0.023.
 const FLECK_FRACTION: (f64, f64) = (0.004, 0.012);
 
+/// Flecks per square centimetre from which they may be torn fibre, and surely are: chips and dust lie one or two on a square
+/// centimetre, late wood breaks up into four, torn floors show seven and more (made floors and a practice photo, 2026-11).
+const FLECKS_PER_CM2: (f64, f64) = (2.0, 5.0);
+/// Change of colour per change of light of all lines of a floor from which flecks among them are its late wood, likely and
+/// surely: what is torn changes the light alone, and such floors stay under 0.3.
+const FLECKS_COLOURED: (f64, f64) = (0.4, 0.6);
+
 /// Rms relative brightness of streaks along the grain, what goes with colour taken off, from which the surface counts as
 /// torn: late wood changes light and colour together, torn fibre only the light (measured on the practice photos and on
 /// made scenes, 2026-11).
@@ -105,8 +112,13 @@ pub fn fuzz(d: &Digest, case: &mut Case) {
 
 /// How much the surface is torn, 0 to 1: flecks, or streaks that change the light more than colour does.
 fn torn(d: &Digest) -> f64 {
-    let flecks = ramp(d.marks.flecks.fraction, FLECK_FRACTION.0, FLECK_FRACTION.1) * (1.0 - d.any_line());
     let f = &d.marks.figure;
+    let fine = if d.scaled { ramp(d.marks.flecks.per_cm2, FLECKS_PER_CM2.0, FLECKS_PER_CM2.1) } else { 1.0 };
+    let coloured = ramp(f.chroma_share.unwrap_or(0.0), FLECKS_COLOURED.0, FLECKS_COLOURED.1);
+    let flecks = ramp(d.marks.flecks.fraction, FLECK_FRACTION.0, FLECK_FRACTION.1)
+        * fine
+        * (1.0 - coloured)
+        * (1.0 - d.any_line());
     let plain = (1.0 - f.chroma_share.unwrap_or(FIGURE_COLOUR) / FIGURE_COLOUR).clamp(0.0, 1.0);
     let streaks = ramp(f.contrast * plain, STREAK_CONTRAST.0, STREAK_CONTRAST.1);
     let torn = if d.is_wood() { flecks.max(streaks * (1.0 - d.any_line())) } else { flecks };

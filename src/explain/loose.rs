@@ -174,6 +174,7 @@ fn turns_round(e: &Edge, patch: &Patch, plan: &PlannedCut, lines: &[Line], scale
 /// more than the light explains.
 fn like_figure(e: &Edge, marks: &Marks, plan: &PlannedCut) -> f64 {
     let share = e.chroma_share.filter(|_| has_figure(plan)).map_or(0.0, |c| c.value - c.sigma);
+    if std::env::var("DBG").is_ok() { eprintln!("EDGE {:.1} len {:.1} colour {:?} along {:.2}", e.normal_deg, e.length, e.chroma_share, along_figure(e.normal_deg, marks)); }
     0.8 * along_figure(e.normal_deg, marks).max(ramp(share, COLOUR_SHARE.0, COLOUR_SHARE.1))
 }
 

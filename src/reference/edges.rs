@@ -9,7 +9,7 @@ use rayon::prelude::*;
 
 /// Long side of the reduced picture, px. At 850 a card that fills a fifth of the photo has 90 px on its short side, enough
 /// for lines to a quarter of a pixel; twice as much costs four times the time.
-const LONG_SIDE: usize = 850;
+pub const LONG_SIDE: usize = 850;
 
 /// Added to linear light before the logarithm: about sRGB code 25. Smaller values lift the noise of black shadows, larger
 /// ones hide a black card in its own shadow.
@@ -59,10 +59,11 @@ pub fn linear(code: usize) -> f32 {
 }
 
 /// Reduces the photo and takes the joint gradient of its logarithmic colour planes (Di Zenzo 1986: largest eigenvalue of
-/// the summed gradient tensor). `None` for a photo under 64 px on a side.
-pub fn edges(photo: &Photo) -> Option<Edges> {
+/// the summed gradient tensor). `long_side`: that of the reduced picture, px, to whole blocks. `None` for a photo under 64 px
+/// on a side.
+pub fn edges(photo: &Photo, long_side: usize) -> Option<Edges> {
     let (w, h) = (photo.rgb.width() as usize, photo.rgb.height() as usize);
-    let k = ((w.max(h) as f64 / LONG_SIDE as f64).round() as usize).max(1);
+    let k = ((w.max(h) as f64 / long_side as f64).round() as usize).max(1);
     let (rw, rh) = (w / k, h / k);
     if rw < 64 || rh < 64 {
         return None;

@@ -26,8 +26,8 @@ const ARC_PLACES: usize = 7;
 
 /// How near a step must lie to a line or to the arc to belong to it: px, and mm on the card. 0.15 mm tells the arc of
 /// 3.18 mm from one under 2.8 or over 3.5 mm (its middle moves by 0.41 of the difference).
-const NEAR_PX: f64 = 1.0;
-const NEAR_MM: f64 = 0.15;
+pub(super) const NEAR_PX: f64 = 1.0;
+pub(super) const NEAR_MM: f64 = 0.15;
 
 /// A card hypothesis after the look at full size.
 #[derive(Debug, Clone)]
@@ -86,7 +86,7 @@ pub(super) struct Place {
     pub px_per_mm: f64,
 }
 
-fn place(view: &PlaneView, p: Point, normal: Point, u: f64) -> Place {
+pub(super) fn place(view: &PlaneView, p: Point, normal: Point, u: f64) -> Place {
     let (px, q) = (view.forward(p), view.forward(p + normal * 0.1));
     let d = q - px;
     let n = d.x.hypot(d.y).max(1e-9);
@@ -94,7 +94,7 @@ fn place(view: &PlaneView, p: Point, normal: Point, u: f64) -> Place {
 }
 
 /// Outward normal and tangent of side k (0 top, 1 right, 2 bottom, 3 left; clockwise), half length and distance.
-fn side(outline: Outline, k: usize) -> (Point, Point, f64, f64) {
+pub(super) fn side(outline: Outline, k: usize) -> (Point, Point, f64, f64) {
     let (w, h) = (outline.width / 2.0, outline.height / 2.0);
     match k {
         0 => (Point::new(0.0, -1.0), Point::new(1.0, 0.0), w, h),
@@ -126,30 +126,6 @@ fn arc_places(view: &PlaneView, outline: Outline, k: usize) -> Vec<Place> {
             place(view, centre + normal * r, normal, angle)
         })
         .collect()
-}
-
-/// How far beyond a corner a side is looked for, mm: clear of the shadow that a card's corner casts under a lamp 7 degrees
-/// high along the side (6 mm), and on from there.
-const BEYOND_MM: (f64, f64) = (7.0, 20.0);
-const BEYOND_PLACES: usize = 14;
-
-/// Share of places beyond either end of each side where its line runs on as an edge: a card's sides end at its corners.
-/// Of what lies outside the photo nothing is known: 0.
-pub fn runs_on(profiler: &Profiler, c: &Candidate, figure: &Figure) -> [[f64; 2]; 4] {
-    let view = &c.fitted.view;
-    std::array::from_fn(|k| {
-        let (normal, tangent, half, far) = side(figure.outline, k);
-        [-1.0, 1.0].map(|end| {
-            let on = (0..BEYOND_PLACES).filter(|i| {
-                let t = (*i as f64 + 0.5) / BEYOND_PLACES as f64;
-                let u = end * (half + BEYOND_MM.0 + t * (BEYOND_MM.1 - BEYOND_MM.0));
-                let p = place(view, normal * far + tangent * u, normal, u);
-                let near = NEAR_PX.max(2.0 * NEAR_MM * p.px_per_mm);
-                profiler.holds(p.px, 6.0) && nearest(&profiler.steps(p.px, p.out, near + 6.0, 5.0), 0.0, near).is_some()
-            });
-            on.count() as f64 / BEYOND_PLACES as f64
-        })
-    })
 }
 
 /// Looks at a quad (photo px) at full size. `reach_px`: how far the true edges may lie from the quad's.
@@ -442,7 +418,7 @@ fn plausible(f: &Fitted, camera: &Camera) -> bool {
 pub const EDGE_SIGMA: EdgeSigma = EdgeSigma { point: 0.9, side: 0.4 };
 
 /// Offset of the step nearest to `about`, px from the place.
-fn nearest(steps: &[Step], about: f64, within: f64) -> Option<f64> {
+pub(super) fn nearest(steps: &[Step], about: f64, within: f64) -> Option<f64> {
     let off = |o: &f64| (o - about).abs();
     steps.iter().map(|s| s.offset).filter(|o| off(o) <= within).min_by(|a, b| off(a).total_cmp(&off(b)))
 }

@@ -1,7 +1,8 @@
 //! The bank-card sized card (ID-1): the best figure of its size and corners.
 
+use super::about::{CHANCE, by_chance, runs_on};
 use super::edges::Edges;
-use super::figure::{CARD, Candidate, examine, runs_on};
+use super::figure::{CARD, Candidate, examine};
 use super::polarity::{Lie, lie};
 use super::quads::{Camera, Quad, quads};
 use super::search::Search;
@@ -42,7 +43,10 @@ const OTHER_LENSES: [f64; 3] = [2.1, 3.0, 0.54];
 /// The best figure that passes as a card; where the file names no focal length, under that of another lens if need be.
 pub fn find(s: &Search) -> Option<Candidate> {
     let known = s.photo.focal_px().is_some();
-    find_by(s, s.camera, s.reduced).or_else(|| {
+    let usual = |s: &Search| find_by(s, s.camera, s.reduced);
+    // A side that grain crosses at a small angle, or close to which its shadow ends, shows as a line of its own only closer.
+    let closer = || usual(&s.closer()?).filter(|c| stands_alone(c, s));
+    usual(s).or_else(closer).or_else(|| {
         let by = |k: &f64| {
             let other = |c: Camera| Camera { focal_px: c.focal_px * k, ..c };
             find_by(s, other(s.camera), other(s.reduced)).filter(|c| stands_alone(c, s))
@@ -96,6 +100,7 @@ fn best_card(found: &[Quad], s: &Search, camera: &Camera) -> Option<Candidate> {
                 examine(&s.profiler, &Quad { corners, ..q.clone() }, &CARD, camera, s.reach_px)
             })
             .filter(|c| is_card(c) && !is_pocket(c, s) && !is_piece(c, s))
+            .filter(|c| by_chance(&s.profiler, c, &CARD) < CHANCE)
             .max_by(|a, b| a.quality().total_cmp(&b.quality()));
         if here.as_ref().map_or(-1.0, Candidate::quality) > best.as_ref().map_or(-1.0, Candidate::quality) {
             best = here;
@@ -114,7 +119,7 @@ const FULL_SCORE: f64 = 1.9;
 /// it. Below this any grid of lines would do for a card.
 const LEAST_PX_PER_MM: f64 = 4.5;
 
-/// A pocket of nearly a card's size: its shadow falls inside; where no shadow tells, the plan's size does.
+/// A pocket of nearly a card's size, or lines in it: a shadow falls inside; where no shadow tells, the plan's size does.
 fn is_pocket(c: &Candidate, s: &Search) -> bool {
     let planned = || {
         let near = |a: f64, b: f64| (a / b).ln().abs() < POCKET_NEAR;
@@ -123,6 +128,7 @@ fn is_pocket(c: &Candidate, s: &Search) -> bool {
     match lie(s.photo, &c.fitted.view, CARD.outline) {
         Lie::Proud => false,
         Lie::Sunken => true,
+        Lie::Mixed => !other_colour(c, s),
         Lie::Unclear => planned() && !other_colour(c, s),
     }
 }

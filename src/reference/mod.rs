@@ -1,5 +1,6 @@
 //! Room 3: known points found (or given) in the photo become a [`Reference`]: a plane in millimetres tied to pixels.
 
+mod about;
 mod beside;
 mod coin;
 mod coin_ellipse;

@@ -11,6 +11,8 @@ pub enum Lie {
     Proud,
     /// A shadow inside, on the lamp's side: a pocket.
     Sunken,
+    /// Shadows on both sides of its outline: lines within a pocket, or a card with dark print along a side.
+    Mixed,
     /// No shadow tells: a high or diffuse lamp, or a dark surface.
     Unclear,
 }
@@ -69,7 +71,8 @@ pub fn lie(photo: &Photo, view: &PlaneView, outline: Outline) -> Lie {
     // A shadow that begins inside and runs on over the side is no shadow of the figure.
     let outside = drops(NEXT_OUT, AWAY).into_iter().zip(inside).filter(|(out, within)| *out && !within).count();
     match (outside, inside.into_iter().filter(|s| *s).count()) {
-        (1..=3, _) => Lie::Proud,
+        (1..=3, 0) => Lie::Proud,
+        (1..=3, _) => Lie::Mixed,
         // One lamp shades one side or two that meet, and a letter in the pocket a third; all four are a printed frame.
         (0, 1..=3) => Lie::Sunken,
         _ => Lie::Unclear,

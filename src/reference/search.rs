@@ -1,7 +1,8 @@
 //! The search for references in the photo itself: what every finder shares, and one line a finder.
 
+use super::about::{CHANCE, by_chance};
 use super::beside::{Beside, beside};
-use super::edges::{Edges, edges};
+use super::edges::{Edges, LONG_SIDE, edges};
 use super::figure::{CARD, CARD_THICKNESS_MM, Candidate, Figure, refit};
 use super::lines::{Line, lines};
 use super::nested::{Rim, outer};
@@ -48,7 +49,15 @@ pub struct Search<'a> {
 impl<'a> Search<'a> {
     /// `None` for a photo too small to search. `level`: the plane the references lie on, where the user says so.
     pub fn new(photo: &'a Photo, plan: &'a PlannedCut, level: Option<Level>) -> Option<Self> {
-        let edges = edges(photo)?;
+        Self::reduced_to(LONG_SIDE, photo, plan, level)
+    }
+    /// The same photo reduced half as far: four times the work, for edges that merge with others or with grain. `None` where
+    /// it is hardly reduced at all.
+    pub fn closer(&self) -> Option<Self> {
+        (self.edges.k > 1).then(|| Self::reduced_to(2 * LONG_SIDE, self.photo, self.plan, self.given_level)).flatten()
+    }
+    fn reduced_to(long_side: usize, photo: &'a Photo, plan: &'a PlannedCut, level: Option<Level>) -> Option<Self> {
+        let edges = edges(photo, long_side)?;
         let camera = camera(photo);
         let reduced = Camera {
             focal_px: camera.focal_px / edges.k as f64,
@@ -162,7 +171,11 @@ pub fn search(
         let best = rims(&s.profiler, &some, figure, &camera, s.reach_px)
             .into_iter()
             // A card of about the planned shape is no pocket: its shadow falls outside.
-            .find(|c| is_rim(c) && lie(s.photo, &c.fitted.view, figure.outline) != Lie::Proud)?;
+            .find(|c| {
+                is_rim(c)
+                    && lie(s.photo, &c.fitted.view, figure.outline) != Lie::Proud
+                    && by_chance(&s.profiler, c, figure) < CHANCE
+            })?;
         Some(outer(&s.profiler, best, figure, &camera, s.plan.depth_mm))
     });
     if let Some(o) = own {

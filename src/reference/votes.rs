@@ -175,7 +175,7 @@ fn at_turn(marks: &[Vec<Mark>], index: usize, outline: Outline) -> Vec<Voted> {
 mod tests {
     use super::*;
     use crate::reference::drawn::{photo, view};
-    use crate::reference::edges::edges;
+    use crate::reference::edges::{LONG_SIDE, edges};
     use crate::reference::fit::Laid;
     use crate::reference::lines::crests;
 
@@ -185,7 +185,7 @@ mod tests {
         let laid = Laid { at: Point::new(5.0, 21.0), turn: 0.2, up_mm: 0.0 };
         let own = laid.view(&view());
         let drawn = photo(|p| 190.0 - 90.0 * (0.5 - outline.distance(own.backward(p)) * 6.0).clamp(0.0, 1.0));
-        let e = edges(&drawn).expect("large enough");
+        let e = edges(&drawn, LONG_SIDE).expect("large enough");
         let best = places(&e, &crests(&e), &view(), outline, 3)[0];
         assert!(best.at.distance(laid.at) < 1.0 && (best.turn - laid.turn).abs() < 2.0 * TURN, "{best:?}");
         assert!(best.sides.iter().all(|v| *v > 0.9), "{best:?}");
