@@ -69,9 +69,60 @@ pub fn find(patch: &Patch, marks: &Marks, plan: &PlannedCut, scaled: bool) -> Be
     }
 }
 
-/// Whether an edge is part of a ring.
+/// Whether an edge is part of a ring, or the border of a row of rings.
 pub fn on_ring(e: &Edge, marks: &Marks, plan: &PlannedCut, scaled: bool) -> bool {
     let near = |p: Point, c: &Curve| c.path.windows(2).any(|s| to_segment(p, s[0], s[1]) < BESIDE_MM);
     let middle = e.from.lerp(e.to, 0.5);
-    marks.curves.lines.iter().any(|c| is_ring(c, plan, scaled) && near(middle, c))
+    along_row(e, marks) || marks.curves.lines.iter().any(|c| is_ring(c, plan, scaled) && near(middle, c))
+}
+
+/// Rings nearer together than this stand in one row, and how far from the row its border may lie, radii: the cutter turns once
+/// a stepover, under two radii, and one ring in two or three is found; the border is a radius away, and the edges' own places
+/// scatter by a sixth.
+const ROW: f64 = 6.0;
+const ROW_BORDER: f64 = 1.2;
+
+/// Whether all of an edge runs along a row of rings: where they overlap their outer halves make one line.
+fn along_row(e: &Edge, marks: &Marks) -> bool {
+    let Some((places, radius)) = marks.turns.as_ref().and_then(|t| Some((&t.places, t.radius?.value))) else {
+        return false;
+    };
+    let beside = |p: Point| {
+        places.iter().enumerate().any(|(i, a)| {
+            places[i + 1..].iter().any(|b| a.distance(*b) < ROW * radius && to_segment(p, *a, *b) < ROW_BORDER * radius)
+        })
+    };
+    (0..=4).all(|k| beside(e.from.lerp(e.to, f64::from(k) / 4.0)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::marks::Turns;
+    use crate::units::Measured;
+
+    #[test]
+    fn the_border_of_a_row_of_rings_is_theirs() {
+        let edge = |from: (f64, f64), to: (f64, f64)| Edge {
+            from: Point::new(from.0, from.1),
+            to: Point::new(to.0, to.1),
+            offset: 0.0,
+            length: 10.0,
+            normal_deg: 90.0,
+            polarity: Polarity::Shade,
+            deficit: Measured { value: 0.1, sigma: 0.01 },
+            snr: 12.0,
+            height_um: None,
+            chroma_share: None,
+            stands_out: false,
+        };
+        // Rings of 2 mm radius along x, two of three found.
+        let places = [0.0, 3.0, 9.0, 12.0, 18.0].map(|x| Point::new(x, 0.0)).to_vec();
+        let marks = Marks { turns: Some(Turns { places, radius: Measured::new(2.0, 0.1) }), ..Marks::default() };
+        let own = |e: Edge| on_ring(&e, &marks, &PlannedCut::default(), true);
+        assert!(own(edge((2.0, 2.1), (12.0, 1.9))));
+        assert!(!own(edge((2.0, 2.1), (12.0, 6.0))), "it leaves the row");
+        assert!(!own(edge((15.0, 2.0), (45.0, 2.0))), "it runs on beyond the row");
+        assert!(!own(edge((2.0, 8.0), (12.0, 8.0))));
+    }
 }

@@ -132,10 +132,14 @@ impl<'a> Digest<'a> {
         // A family of few lines explains some flanks and leaves others: the rungs are looked for among all of them.
         let few = lines.iter().any(|l| l.real > 0.4 && l.family.coherent_passes < FEW_PASSES);
         let rung = |e: &&Edge| e.snr >= EDGE_SNR && !loose::fillet(e, patch, plan, scaled);
+        let width = |deg: f64| {
+            let (from, to) = patch.reach(deg);
+            to - from
+        };
         let mut ladder = if few {
-            ladder::find(marks.edges.iter().filter(rung), &planned)
+            ladder::find(marks.edges.iter().filter(rung), &planned, width)
         } else {
-            ladder::find(loose.indices.iter().map(|i| &marks.edges[*i]), &planned)
+            ladder::find(loose.indices.iter().map(|i| &marks.edges[*i]), &planned, width)
         };
         if let Some(l) = &mut ladder {
             // Late wood can lie as even as three or four passes; then colour goes with it.

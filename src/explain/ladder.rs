@@ -22,6 +22,9 @@ const ALONG: f64 = 0.7;
 const RUNGS: (f64, f64) = (2.0, 4.0);
 const SHARE: (f64, f64) = (0.4, 0.8);
 
+/// Least share of the floor's width that a ladder of no planned spacing spans.
+const SPANNED: f64 = 0.3;
+
 /// Evenly spaced edges.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ladder {
@@ -45,8 +48,10 @@ struct Rung {
 }
 
 /// The ladder among `edges` that holds most of their length; `planned` are the spacings a plan lets expect (floor units;
-/// empty without scale: then the edges' own gaps are tried). `None` with fewer than three rungs.
-pub fn find<'a>(edges: impl Iterator<Item = &'a Edge>, planned: &[f64]) -> Option<Ladder> {
+/// empty without scale: then the edges' own gaps are tried, and the rungs must span a third of the floor's width along their
+/// normal, which `width` gives for its degrees: passes go on over the whole floor, while pieces of one edge scatter about it as
+/// evenly). `None` with fewer than three rungs.
+pub fn find<'a>(edges: impl Iterator<Item = &'a Edge>, planned: &[f64], width: impl Fn(f64) -> f64) -> Option<Ladder> {
     let edges: Vec<&Edge> = edges.filter(|e| e.snr >= EDGE_SNR).collect();
     let all: f64 = edges.iter().map(|e| e.length).sum();
     let mut best: Option<Ladder> = None;
@@ -63,6 +68,9 @@ pub fn find<'a>(edges: impl Iterator<Item = &'a Edge>, planned: &[f64]) -> Optio
         let own = gaps(&along, normal_deg);
         for pitch in if planned.is_empty() { &own[..] } else { planned } {
             let Some(l) = ladder(&along, normal_deg, *pitch, all) else { continue };
+            if planned.is_empty() && l.rungs as f64 * l.pitch.value < SPANNED * width(normal_deg) {
+                continue;
+            }
             if best.as_ref().is_none_or(|b| (l.real, l.share) > (b.real, b.share)) {
                 best = Some(l);
             }
@@ -179,7 +187,7 @@ mod tests {
     fn wide_passes_are_a_ladder_with_and_without_a_plan() {
         let e = ridges(&[-23.4, -7.6, 9.0, 25.1]);
         for planned in [&[16.3][..], &[]] {
-            let l = find(e.iter(), planned).unwrap();
+            let l = find(e.iter(), planned, |_| 60.0).unwrap();
             assert_eq!((l.rungs, l.two_flanked), (4, 1.0), "{l:?}");
             assert!((l.pitch.value - 16.2).abs() < 3.0 * l.pitch.sigma && l.real == 1.0, "{l:?}");
         }
@@ -187,10 +195,14 @@ mod tests {
     #[test]
     fn a_strip_and_uneven_edges_are_none() {
         let strip = [edge(3.0, Polarity::Shade), edge(5.5, Polarity::Lit)];
-        assert_eq!(find(strip.iter(), &[2.5]), None);
-        assert!(find(ridges(&[0.0, 4.0, 15.0, 21.0, 40.0]).iter(), &[16.3]).is_none_or(|l| l.real < 0.2));
+        assert_eq!(find(strip.iter(), &[2.5], |_| 60.0), None);
+        assert!(find(ridges(&[0.0, 4.0, 15.0, 21.0, 40.0]).iter(), &[16.3], |_| 60.0).is_none_or(|l| l.real < 0.2));
         // Three single steps may be even by chance.
         let steps = [0.0, 10.0, 20.0].map(|y| edge(y, Polarity::Shade));
-        assert_eq!(find(steps.iter(), &[10.0]).unwrap().real, 0.0);
+        assert_eq!(find(steps.iter(), &[10.0], |_| 60.0).unwrap().real, 0.0);
+        // Without a plan four lines on a sixth of the floor are pieces of one.
+        let pieces = ridges(&[-23.4, -7.6, 9.0, 25.1]);
+        assert_eq!(find(pieces.iter(), &[], |_| 400.0), None);
+        assert!(find(pieces.iter(), &[16.3], |_| 400.0).is_some());
     }
 }

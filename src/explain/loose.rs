@@ -171,10 +171,20 @@ fn turns_round(e: &Edge, patch: &Patch, plan: &PlannedCut, lines: &[Line], scale
 }
 
 /// How much an edge may be a streak of the wood's own figure, 0 to 1: along the figure's lines, where there is one, or coloured by
-/// more than the light explains.
+/// more than the light explains, by itself or with all the edges that run as it does.
 fn like_figure(e: &Edge, marks: &Marks, plan: &PlannedCut) -> f64 {
-    let share = e.chroma_share.filter(|_| has_figure(plan)).map_or(0.0, |c| c.value - c.sigma);
-    if std::env::var("DBG").is_ok() { eprintln!("EDGE {:.1} len {:.1} colour {:?} along {:.2}", e.normal_deg, e.length, e.chroma_share, along_figure(e.normal_deg, marks)); }
+    let own = e.chroma_share.filter(|_| has_figure(plan));
+    let all = own.and_then(|own| {
+        let shares = || {
+            let along = |o: &&Edge| line_difference(o.normal_deg, e.normal_deg).abs() < 2.0 * ALIGNED_DEG;
+            marks.edges.iter().filter(along).filter_map(|o| o.chroma_share).filter(|c| c.sigma > 0.0)
+        };
+        let weight: f64 = shares().map(|c| c.sigma.powi(-2)).sum();
+        let mean = shares().map(|c| c.value * c.sigma.powi(-2)).sum::<f64>() / weight;
+        // A step among streaks has its light without their colour.
+        ((own.value - mean).abs() < 2.0 * own.sigma).then_some(mean - weight.sqrt().recip())
+    });
+    let share = own.map_or(0.0, |c| c.value - c.sigma).max(all.unwrap_or(0.0));
     0.8 * along_figure(e.normal_deg, marks).max(ramp(share, COLOUR_SHARE.0, COLOUR_SHARE.1))
 }
 
@@ -200,6 +210,14 @@ mod tests {
             stands_out: false,
         };
         let like = |share, kind| like_figure(&edge(share), &Marks::default(), &of(kind).unwrap());
+        let among = |share, other: &[Option<Measured>]| {
+            let marks = Marks { edges: other.iter().map(|o| edge(*o)).collect(), ..Marks::default() };
+            like_figure(&edge(share), &marks, &of("softwood").unwrap())
+        };
+        let faint = Measured::new(0.45, 0.25);
+        assert!(among(faint, &[faint; 9]) > 0.7, "nine streaks say what one cannot");
+        assert!(among(faint, &[faint]) < 0.5);
+        assert_eq!(among(Measured::new(0.02, 0.05), &[faint; 9]), 0.0, "a step among them has no colour");
         let late_wood = Measured::new(0.45, 0.05);
         assert_eq!(like(late_wood, "softwood"), 0.8);
         assert_eq!(like(late_wood, "mdf"), 0.0);

@@ -327,6 +327,12 @@ fn figure_and_torn_fibre_are_no_tool_marks() {
     says(&marks, &p, Cause::WoodFigure, Verdict::Other);
     let flecks = Flecks { fraction: 0.12, per_cm2: 40.0, direction_deg: Some(35.0) };
     says(&Marks { flecks, ..plain_marks() }, &p, Cause::FuzzOrTear, Verdict::Other);
+    // A few chips, and late wood that breaks up into flecks, are none.
+    for (per_cm2, chroma_share) in [(1.4, 0.1), (40.0, 0.7)] {
+        let flecks = Flecks { fraction: 0.012, per_cm2, direction_deg: None };
+        let figure = Figure { contrast: 0.02, coherence: 0.6, chroma_share: Some(chroma_share), ..Figure::default() };
+        says(&Marks { flecks, figure, ..plain_marks() }, &p, Cause::Clean, Verdict::NoneSeen);
+    }
 }
 
 #[test]

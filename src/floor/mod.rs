@@ -12,6 +12,7 @@ mod round;
 mod search;
 mod settle;
 mod shadow;
+mod square;
 
 pub use cut::bounds;
 
@@ -132,9 +133,14 @@ pub fn find(
     refuse_hopeless(photo)?;
     let mut caveats = Vec::new();
     let outline_given = options.outline_px.len() >= 3;
-    let found = if outline_given { None } else { outline::find(photo, frame, references, plan) };
+    let mut found = if outline_given { None } else { outline::find(photo, frame, references, plan) };
     let outline_assumed = !outline_given && found.is_none();
-    let old = frame;
+    let level = found.as_mut().and_then(|f| {
+        let level = square::squared(photo, frame, &f.corners)?;
+        f.carry(&frame.to_px, &level.to_px);
+        Some(level)
+    });
+    let old = level.as_ref().unwrap_or(frame);
     let (plain, axis, how) = match &found {
         Some(f) => (f.plain, f.axis, f.how.clone()),
         None if outline_given => (true, None, "the outline was given".to_owned()),

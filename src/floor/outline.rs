@@ -5,6 +5,7 @@ use super::rectangle::Rectangle;
 use super::region;
 use super::search::Sight;
 use super::shadow;
+use crate::geometry::PlaneMap;
 use crate::geometry::Point;
 use crate::geometry::contains;
 use crate::geometry::signed_area;
@@ -27,7 +28,22 @@ pub struct Found {
     pub plain: bool,
     /// Direction of the pocket's own width, radians in the same frame, where straight walls show it.
     pub axis: Option<f64>,
+    /// The corners of a figure of straight walls that stand square to one another, in order; empty for others.
+    pub corners: Vec<Point>,
     pub how: String,
+}
+
+impl Found {
+    /// The same outline from one frame of the photo to another in which its corners are square.
+    pub fn carry(&mut self, from: &PlaneMap, to: &PlaneMap) {
+        let there = |p: Point| to.backward(from.forward(p));
+        if let (Some(a), Some(at)) = (self.axis, self.corners.first()) {
+            let d = there(*at + Point::new(a.cos(), a.sin())) - there(*at);
+            self.axis = Some(d.y.atan2(d.x));
+        }
+        self.outline.iter_mut().chain(&mut self.corners).for_each(|p| *p = there(*p));
+        self.how.push_str("; its corners were taken as square to take the camera's lean out");
+    }
 }
 
 /// A candidate outline on the plane, corner by corner, clockwise on the screen.
@@ -101,18 +117,26 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
         c.worth *= if foreign(photo, frame, &sight, &c.outline) { 0.3 } else { 1.0 };
     }
     let best = all.into_iter().max_by(|a, b| a.worth.total_cmp(&b.worth))?;
+    let square = best.axis.is_some() && best.plain && matches!(best.outline.len(), 4 | 6);
+    let corners = if square { best.outline.clone() } else { vec![] };
     if best.axis.is_none() || best.outline.len() != 4 {
-        return Some(Found { outline: best.outline, plain: best.plain, axis: best.axis, how: best.how });
+        return Some(Found { outline: best.outline, plain: best.plain, axis: best.axis, corners, how: best.how });
     }
     let unit = mm.unwrap_or(signed_area(&best.outline).abs().sqrt() / 90.0);
     let least = plan.cutter.diameter_mm.filter(|_| mm.is_some()).map_or(0.5 * unit, |d| d / 2.0);
     let radius = rectangle::corner_radius(&sight, &edges, &best.outline, least, unit);
-    Some(Found { outline: rectangle::rounded(&best.outline, radius), plain: true, axis: best.axis, how: best.how })
+    Some(Found {
+        outline: rectangle::rounded(&best.outline, radius),
+        plain: true,
+        axis: best.axis,
+        corners,
+        how: best.how,
+    })
 }
 
 /// Focal lengths that the photo may have been taken with, px: the file's, else those of the lenses that phones and cameras
 /// have, from wide to long (0.8 to 2.5 times the usual one).
-fn focal_lengths(photo: &Photo) -> Vec<f64> {
+pub(super) fn focal_lengths(photo: &Photo) -> Vec<f64> {
     let usual = reference::assumed_focal_px(photo);
     photo.focal_px().map_or([0.8, 1.0, 1.3, 1.7, 2.5].map(|k| k * usual).to_vec(), |f| vec![f])
 }

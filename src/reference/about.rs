@@ -47,3 +47,34 @@ pub fn by_chance(profiler: &Profiler, c: &Candidate, figure: &Figure) -> f64 {
     };
     median(&BESIDE_MM.map(share)).unwrap_or(0.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::PlannedCut;
+    use crate::reference::drawn::{photo, view};
+    use crate::reference::figure::CARD;
+    use crate::reference::id1;
+    use crate::reference::search::Search;
+
+    /// A card on plain stock has no steps beside its sides; noise of a twentieth of the light has them nearly everywhere, and no
+    /// card is found in it.
+    #[test]
+    fn noise_shows_any_outline() {
+        let drawn = |grey: f64, noise: f64| {
+            let mut chance = crate::stats::Draws::new(7);
+            let noise: Vec<f64> = (0..900 * 700).map(|_| noise * (chance.below(2001) as f64 / 1000.0 - 1.0)).collect();
+            photo(move |p| {
+                let inside = (0.5 - CARD.outline.distance(view().backward(p)) * 6.0).clamp(0.0, 1.0);
+                grey * (1.0 - 0.35 * inside) + noise[p.y as usize * 900 + p.x as usize]
+            })
+        };
+        let plan = PlannedCut::default();
+        let clear = drawn(200.0, 2.0);
+        let card = id1::find(&Search::new(&clear, &plan, None).expect("large enough")).expect("the card");
+        assert!(by_chance(&Profiler::new(&clear), &card, &CARD) < 0.1);
+        let dark = drawn(40.0, 12.0);
+        assert!(by_chance(&Profiler::new(&dark), &card, &CARD) > CHANCE);
+        assert!(id1::find(&Search::new(&dark, &plan, None).expect("large enough")).is_none());
+    }
+}

@@ -92,4 +92,28 @@ mod tests {
         assert!(!shaded(ln([0.026, 0.102, 0.72]), white));
         assert!(!shaded(ln([0.5, 0.5, 0.4]), white), "print that is hardly darker");
     }
+
+    /// Strips of shadow along the sides of a card's outline: which side (0 top, 1 right, 2 bottom, 3 left), and from where to
+    /// where, mm outwards.
+    fn shadows(strips: &[(usize, f64, f64)]) -> Lie {
+        use crate::reference::drawn::{photo, view};
+        use crate::reference::figure::CARD;
+        let (w, h) = (CARD.outline.width / 2.0, CARD.outline.height / 2.0);
+        let drawn = photo(|p| {
+            let q = view().backward(p);
+            let out = [-q.y - h, q.x - w, q.y - h, -q.x - w];
+            if strips.iter().any(|(k, from, to)| (*from..*to).contains(&out[*k])) { 60.0 } else { 200.0 }
+        });
+        lie(&drawn, &view(), CARD.outline)
+    }
+    #[test]
+    fn a_shadow_is_a_figures_own_where_it_begins_at_its_side() {
+        assert_eq!(shadows(&[]), Lie::Unclear);
+        assert_eq!(shadows(&[(1, 0.0, 5.0), (2, 0.0, 5.0)]), Lie::Proud);
+        assert_eq!(shadows(&[(1, -5.0, 0.0), (2, -5.0, 0.0)]), Lie::Sunken);
+        assert_eq!(shadows(&[(1, -5.0, 5.0)]), Lie::Sunken, "it runs on over the side");
+        assert_eq!(shadows(&[(0, -5.0, 0.0), (1, -5.0, 0.0), (3, -5.0, 0.0)]), Lie::Sunken, "two walls and a letter");
+        assert_eq!(shadows(&[(0, -5.0, 0.0), (1, 0.0, 5.0)]), Lie::Mixed);
+        assert_eq!(shadows(&[0, 1, 2, 3].map(|k| (k, -5.0, 0.0))), Lie::Unclear, "a printed frame");
+    }
 }
