@@ -11,7 +11,7 @@ use lowsun::{pipeline, report};
 use serde_json::Value;
 use std::path::Path;
 use support::draw::own::{Lay, lay};
-use support::draw::{Size, draw};
+use support::draw::{Lying, Size, draw, draw_with, letter};
 use support::field::{Field, P, quantile};
 use support::outline::Walls;
 use support::spec::{Bottom, Outline, Pattern, Ref, RefKind, Spec, Tool};
@@ -242,6 +242,39 @@ fn white_flanks_are_no_colour() {
     let lines = &r["marks"]["families"][0];
     assert_ne!(lines["period_kind"], "colour", "{}", lines["colour_share"]);
     assert_eq!(r["findings"][0]["id"], "tilt-across-passes");
+}
+
+/// Cards and rules that the eye sees at once: a pale card on pale pine whose grain crosses a side at a small angle and whose shadow
+/// ends close to another; a rule under a floor whose ridges show along the sides of every letter.
+#[test]
+fn a_plain_reference_is_found_on_a_busy_photo() {
+    let card = make(&draw(32000, None, Size::Phone));
+    assert_eq!(report_on(&card).unwrap()["scale"]["source"], "id1");
+    let mut s = draw(32033, None, Size::Phone);
+    letter(&mut s, 32033);
+    assert_eq!(report_on(&make(&s)).unwrap()["scale"]["source"], "ruler");
+}
+
+/// Two of the floor's ridges and the borders of two shadows make a figure of a card's shape within a pocket; the pocket's own
+/// planned size is the scale.
+#[test]
+fn lines_within_a_pocket_are_no_card() {
+    let made = make(&draw_with(33022, None, Size::Small, Lying::Nothing));
+    let r = report_on(&made).unwrap();
+    assert_eq!(r["scale"]["source"], "pocket");
+    assert!(pitch_error(&made.truth, &r).is_some_and(|e| e.abs() < 0.5));
+}
+
+/// Nothing of known size beside a floor of even ridges, the camera well aslant: the pocket's square corners take the lean out, so
+/// that the ridges keep one spacing.
+#[test]
+fn even_lines_stay_even_without_a_reference() {
+    let made = make(&draw_with(33047, None, Size::Small, Lying::Nothing));
+    let r = report_on(&made).unwrap();
+    assert!(r["scale"].is_null() && made.truth["cause"] == "cusps");
+    assert_eq!(r["findings"][0]["id"], "cusps");
+    let pitch = &r["marks"]["families"][0]["pitch_px"];
+    assert!(number(&pitch["sigma"]).unwrap() < 0.002 * number(pitch).unwrap(), "{pitch}");
 }
 
 /// The floor is taken from the photo through the lens itself. With a lens that bends the corners of the photo by 2 % either

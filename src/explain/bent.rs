@@ -76,23 +76,27 @@ pub fn on_ring(e: &Edge, marks: &Marks, plan: &PlannedCut, scaled: bool) -> bool
     along_row(e, marks) || marks.curves.lines.iter().any(|c| is_ring(c, plan, scaled) && near(middle, c))
 }
 
-/// Rings nearer together than this stand in one row, and how far from the row its border may lie, radii: the cutter turns once
-/// a stepover, under two radii, and one ring in two or three is found; the border is a radius away, and the edges' own places
-/// scatter by a sixth.
-const ROW: f64 = 6.0;
+/// Fewest rings in line that make a row, and how far its border may lie from the line, radii: it is a radius away, and the edges'
+/// own places scatter by a sixth. A row reaches as far beyond the last ring that was found as a few rings in a gap do.
+const ROW: usize = 3;
 const ROW_BORDER: f64 = 1.2;
+const ROW_END: f64 = 6.0;
 
-/// Whether all of an edge runs along a row of rings: where they overlap their outer halves make one line.
+/// Whether an edge runs along a row of rings: where they overlap their outer halves make one line.
 fn along_row(e: &Edge, marks: &Marks) -> bool {
     let Some((places, radius)) = marks.turns.as_ref().and_then(|t| Some((&t.places, t.radius?.value))) else {
         return false;
     };
-    let beside = |p: Point| {
-        places.iter().enumerate().any(|(i, a)| {
-            places[i + 1..].iter().any(|b| a.distance(*b) < ROW * radius && to_segment(p, *a, *b) < ROW_BORDER * radius)
-        })
-    };
-    (0..=4).all(|k| beside(e.from.lerp(e.to, f64::from(k) / 4.0)))
+    let length = e.from.distance(e.to).max(1e-9);
+    let along = (e.to - e.from) * (1.0 / length);
+    let at: Vec<f64> = places
+        .iter()
+        .map(|p| *p - e.from)
+        .filter(|d| (d.y * along.x - d.x * along.y).abs() < ROW_BORDER * radius)
+        .map(|d| d.x * along.x + d.y * along.y)
+        .collect();
+    let (first, last) = at.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), t| (a.min(*t), b.max(*t)));
+    at.len() >= ROW && first < ROW_END * radius && last > length - ROW_END * radius
 }
 
 #[cfg(test)]

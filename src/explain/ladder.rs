@@ -8,7 +8,7 @@ use crate::units::{Measured, line_difference};
 
 /// Edges nearer than this share of the spacing belong to one line. A ridge's lit and dark flank lie a tenth of a wide
 /// stepover apart or less; edges of neighbouring passes a whole one.
-const ONE_LINE: f64 = 0.2;
+pub const ONE_LINE: f64 = 0.2;
 /// Largest distance of a line from its even place, share of the spacing: short edges at either end of a floor scatter by
 /// their direction's error (1 degree over 60 mm is 1 mm), and perspective left in a photo without a scale bends the steps.
 const EVEN: f64 = 0.12;

@@ -109,12 +109,14 @@ pub fn find(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], sca
         }
         out.indices.push(i);
         out.length += e.length;
-        weighed += e.length * (1.0 - like_figure(e, marks, plan)) * if scaled { seen_edge(e) } else { 1.0 };
+        let figure = like_figure(e, marks, plan);
+        weighed += e.length * (1.0 - figure) * if scaled { seen_edge(e) } else { 1.0 };
         if e.polarity == Polarity::Shade {
             shade += e.length;
         }
-        // A lit edge stops brightening where it faces the lamp: only shade tells a height.
-        heights.extend(e.height_um.filter(|_| e.polarity == Polarity::Shade).map(|h| h.value.abs()));
+        // A lit edge stops brightening where it faces the lamp: only shade tells a height. Late wood has none.
+        let level = e.polarity == Polarity::Shade && figure < 0.5;
+        heights.extend(e.height_um.filter(|_| level).map(|h| h.value.abs()));
         let middle = e.from.lerp(e.to, 0.5);
         if patch.islands.iter().flatten().any(|p| p.distance(middle) < reach + e.length / 2.0) {
             near += e.length;

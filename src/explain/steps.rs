@@ -1,7 +1,7 @@
 //! Causes that leave single edges and strips: the first full-width pass, changes of engagement, a change of cutter.
 
 use super::digest::{ALIGNED_DEG, Digest, Fitness, OBLIQUE_DEG, along_figure, off_axis};
-use super::ladder;
+use super::ladder::{self, ONE_LINE};
 use super::place;
 use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, ramp, size_gain};
 use crate::expect::Cause;
@@ -80,11 +80,17 @@ pub fn loose_strips<'a>(d: &'a Digest) -> Vec<(usize, &'a Strip)> {
     let loose = |i: usize| d.loose.indices.contains(&i);
     let singles = || d.loose.indices.iter().map(|i| &d.marks.edges[*i]);
     let step = |i: usize, width: f64| !ladder::is_ridge(&d.marks.edges[i], singles(), FLANKS * width);
+    // Of a ladder of ridges the two flanks of one rung are no strip either.
+    let rung = |s: &Strip| {
+        d.ladder
+            .as_ref()
+            .is_some_and(|l| l.real > 0.5 && l.two_flanked > 0.5 && s.width.value < ONE_LINE * l.pitch.value)
+    };
     d.marks
         .strips
         .iter()
         .enumerate()
-        .filter(|(_, s)| loose(s.edges.0) && loose(s.edges.1))
+        .filter(|(_, s)| loose(s.edges.0) && loose(s.edges.1) && !rung(s))
         .filter(|(_, s)| step(s.edges.0, s.width.value) && step(s.edges.1, s.width.value))
         .collect()
 }

@@ -11,9 +11,9 @@ use clap::Parser;
 use lowsun::card::Form;
 use std::path::PathBuf;
 use support::draw::own::{Lay, lay};
-use support::draw::{CAUSES, Lying, Size, draw_with};
+use support::draw::{CAUSES, Lying, Size, draw_with, letter};
 use support::props::{COINS, RULES};
-use support::spec::{Outline, RefKind};
+use support::spec::RefKind;
 
 #[derive(Parser)]
 struct Options {
@@ -114,10 +114,8 @@ fn main() -> anyhow::Result<()> {
             continue;
         }
         let mut s = draw_with(seed, o.cause.as_deref(), size, lying(seed)?);
-        let room = s.outline == Outline::Rect && s.size[0] >= 1.3 * s.size[1];
-        if o.letters && room && s.letters.is_none() && s.refs.iter().all(|r| !r.on_floor) {
-            let height = 0.45 * s.size[1];
-            s.letters = Some((["HIT", "LEE", "OAT", "VAN", "X"][seed as usize % 5], height, 0.23 * height));
+        if o.letters {
+            letter(&mut s, seed);
         }
         if o.from_page && o.card != Some(Form::Pocket) {
             anyhow::bail!("--from-page: only the pocket card's printed page is kept, add --card pocket");

@@ -81,6 +81,15 @@ pub fn draw_with(seed: u64, cause: Option<&str>, size: Size, lying: Lying) -> Sp
     drawn(seed, cause, size, lying, false)
 }
 
+/// Puts letters into a pocket that has room for them and nothing else in it.
+pub fn letter(s: &mut Spec, seed: u64) {
+    let room = s.outline == Outline::Rect && s.size[0] >= 1.3 * s.size[1];
+    if room && s.letters.is_none() && s.refs.iter().all(|r| !r.on_floor) {
+        let height = 0.45 * s.size[1];
+        s.letters = Some((["HIT", "LEE", "OAT", "VAN", "X"][seed as usize % 5], height, 0.23 * height));
+    }
+}
+
 /// A small scene of any cause, its cutter 3 to 32 mm wide, its stepover 10 to 80 per cent of that.
 pub fn draw_wide(seed: u64) -> Spec {
     drawn(seed, None, Size::Small, Lying::Any, true)
