@@ -137,6 +137,10 @@ pub fn find(
     let outline_assumed = !outline_given && found.is_none();
     let level = found.as_mut().and_then(|f| {
         let level = square::squared(photo, frame, &f.corners)?;
+        // Walls cast shadows; a figure in a pattern does not.
+        let outline_px: Vec<Point> = f.outline.iter().map(|p| frame.to_px.forward(*p)).collect();
+        let piece = cut::piece(photo, &level, &outline_px).ok()?;
+        light::cast(&piece, &lit::shade(photo, &level, references, plan, &piece))?;
         f.carry(&frame.to_px, &level.to_px);
         Some(level)
     });

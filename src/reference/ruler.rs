@@ -33,8 +33,8 @@ const MOST_LINES: usize = 60;
 /// are 3 to 5 mm long; a rule that fills the photo has 150 mm in it, one in a corner of it 400.
 pub const ROWS: [f64; 7] = [2.0, 4.0, 6.0, 9.0, 13.0, 19.0, 27.0];
 
-/// Distance at which the longest ticks have ended, thousandths of the photo's long side.
-const FAR: f64 = 120.0;
+/// Distances at which no rule has ticks, thousandths of the photo's long side: beyond the edge, and where the longest have ended.
+const NO_TICKS: [f64; 5] = [-19.0, -9.0, 90.0, 120.0, 150.0];
 
 /// Least share of a row's power in one line: ticks are narrow, so that a third is in the first harmonic; wood under 0.1.
 /// Beyond that third a row is no more like ticks: ridges of a floor are purer. Of such edges the longer goes first.
@@ -170,17 +170,14 @@ fn evenness(photo: &Photo, rail: &Rail, long: f64, spectra: &mut Spectra) -> f64
         .fold(0.0, f64::max)
 }
 
-/// Whether the same comb goes on far from the edge: ridges of a floor do, ticks end.
+/// Whether the same comb goes on beyond the edge or far from it: ridges of a floor and a printed grid do, ticks end.
 fn goes_on(photo: &Photo, rail: &Rail, long: f64, spectra: &mut Spectra) -> bool {
-    let of = |v: f64, spectra: &mut Spectra| {
+    let mut of = |v: &f64| {
         let x = windows(photo, rail, v * long / 1000.0, 1, (60, 600))?.next()?;
-        Some(purity(&x, spectra))
+        Some(purity(&x, spectra)).filter(|p| p.0 > LEAST_PURITY)
     };
-    let Some(far) = of(FAR, spectra) else { return false };
-    ROWS[1..5]
-        .iter()
-        .filter_map(|v| of(*v, spectra))
-        .any(|near| far.0 > LEAST_PURITY && near.0 > LEAST_PURITY && (far.1 / near.1).ln().abs() < 0.25)
+    let near: Vec<(f64, f64)> = ROWS[1..5].iter().filter_map(&mut of).collect();
+    NO_TICKS.iter().filter_map(&mut of).any(|far| near.iter().any(|near| (far.1 / near.1).ln().abs() < 0.25))
 }
 
 /// The camera over the rule's plane: x along the ticks' numbers, tick 0 of the base at (0, 0).
