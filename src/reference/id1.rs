@@ -43,16 +43,20 @@ const OTHER_LENSES: [f64; 3] = [2.1, 3.0, 0.54];
 /// The best figure that passes as a card; where the file names no focal length, under that of another lens if need be.
 pub fn find(s: &Search) -> Option<Candidate> {
     let known = s.photo.focal_px().is_some();
-    let usual = |s: &Search| find_by(s, s.camera, s.reduced);
-    // A side that grain crosses at a small angle, or close to which its shadow ends, shows as a line of its own only closer.
-    let closer = || usual(&s.closer()?).filter(|c| stands_alone(c, s));
-    usual(s).or_else(closer).or_else(|| {
+    find_by(s, s.camera, s.reduced).or_else(|| {
         let by = |k: &f64| {
             let other = |c: Camera| Camera { focal_px: c.focal_px * k, ..c };
             find_by(s, other(s.camera), other(s.reduced)).filter(|c| stands_alone(c, s))
         };
         OTHER_LENSES.iter().filter(|_| !known).find_map(by)
     })
+}
+
+/// A card whose sides show as lines of their own only in a less reduced picture: grain crosses one at a small angle, or its
+/// shadow ends close to another. Costs as much as all other searches together.
+pub fn find_closer(s: &Search) -> Option<Candidate> {
+    let s = &s.closer()?;
+    find_by(s, s.camera, s.reduced).filter(|c| stands_alone(c, s))
 }
 
 /// The best figure that passes as a card: of four straight edges, else of three and a fourth that is broken.

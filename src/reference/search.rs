@@ -228,6 +228,18 @@ pub fn search(
         all.extend(found);
         caveats.extend(new);
     }
+    // Where nothing else gives a scale a closer look is worth its time.
+    if card
+        && all.is_empty()
+        && !given(plan, options)
+        && let Some(c) = id1::find_closer(&s)
+    {
+        let (level, doubt, new) = s.level(&c.fitted.view, (CARD.outline.width, CARD.outline.height), "card", false);
+        caveats.extend(new);
+        let (reference, new) = as_reference(s.photo, &c, &CARD, level, false);
+        all.push(reference.doubted(doubt.hypot(id1::doubt(&c))));
+        caveats.extend(new);
+    }
     if wants(ReferenceKind::Coin) {
         let (found, new) = match options.coin.or(plan.reference.coin) {
             Some(coin) => coin::find(&s, &coin, &all),
