@@ -132,10 +132,7 @@ impl<'a> Digest<'a> {
         // A family of few lines explains some flanks and leaves others: the rungs are looked for among all of them.
         let few = lines.iter().any(|l| l.real > 0.4 && l.family.coherent_passes < FEW_PASSES);
         let rung = |e: &&Edge| e.snr >= EDGE_SNR && !loose::fillet(e, patch, plan, scaled);
-        let width = |deg: f64| {
-            let (from, to) = patch.reach(deg);
-            to - from
-        };
+        let width = |deg: f64| patch.width(deg);
         let mut ladder = if few {
             ladder::find(marks.edges.iter().filter(rung), &planned, width)
         } else {

@@ -120,6 +120,11 @@ impl Patch {
         let along = self.outline.iter().map(|p| p.x * c + p.y * s);
         (along.clone().fold(f64::INFINITY, f64::min), along.fold(f64::NEG_INFINITY, f64::max))
     }
+    /// Width of the outline along a direction of the floor frame, degrees.
+    pub fn width(&self, deg: f64) -> f64 {
+        let (from, to) = self.reach(deg);
+        to - from
+    }
 }
 
 /// Finds the floor. Fails when nothing in the photo can be a lit floor at all (all black, all burnt out, too small).

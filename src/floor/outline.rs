@@ -125,19 +125,14 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
     let best = all.into_iter().max_by(|a, b| a.worth.total_cmp(&b.worth))?;
     let square = best.axis.is_some() && best.plain && best.seen >= SURE && matches!(best.outline.len(), 4 | 6);
     let corners = if square { best.outline.clone() } else { vec![] };
-    if best.axis.is_none() || best.outline.len() != 4 {
-        return Some(Found { outline: best.outline, plain: best.plain, axis: best.axis, corners, how: best.how });
+    let (mut outline, mut plain) = (best.outline, best.plain);
+    if best.axis.is_some() && outline.len() == 4 {
+        let unit = mm.unwrap_or(signed_area(&outline).abs().sqrt() / 90.0);
+        let least = plan.cutter.diameter_mm.filter(|_| mm.is_some()).map_or(0.5 * unit, |d| d / 2.0);
+        let radius = rectangle::corner_radius(&sight, &edges, &outline, least, unit);
+        (outline, plain) = (rectangle::rounded(&outline, radius), true);
     }
-    let unit = mm.unwrap_or(signed_area(&best.outline).abs().sqrt() / 90.0);
-    let least = plan.cutter.diameter_mm.filter(|_| mm.is_some()).map_or(0.5 * unit, |d| d / 2.0);
-    let radius = rectangle::corner_radius(&sight, &edges, &best.outline, least, unit);
-    Some(Found {
-        outline: rectangle::rounded(&best.outline, radius),
-        plain: true,
-        axis: best.axis,
-        corners,
-        how: best.how,
-    })
+    Some(Found { outline, plain, axis: best.axis, corners, how: best.how })
 }
 
 /// Focal lengths that the photo may have been taken with, px: the file's, else those of the lenses that phones and cameras

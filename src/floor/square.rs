@@ -53,19 +53,9 @@ pub fn squared(photo: &Photo, frame: &FloorFrame, corners: &[Point]) -> Option<F
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::raster::Plane;
 
     fn photo() -> Photo {
-        Photo {
-            file: "made.png".into(),
-            sha256: String::new(),
-            width: 1600,
-            height: 1200,
-            rgb: image::RgbImage::new(1, 1),
-            luma: Plane::new(1, 1),
-            has_colour: true,
-            camera: crate::photo::Camera { f35_mm: Some(26.0), ..Default::default() },
-        }
+        Photo::blank(1600, 1200, Some(26.0))
     }
     /// A plane seen 30 degrees aslant, 500 units away.
     fn aslant() -> Pose {

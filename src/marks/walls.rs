@@ -197,7 +197,7 @@ pub(super) fn find(patch: &Patch, flat: &Flat, lamp: &Lamp, straight: &[Family])
         return None;
     }
     let walls = Walls::of(patch);
-    let reach = [0.0, 90.0].map(|deg| patch.reach(deg)).map(|(a, b)| b - a);
+    let reach = [0.0, 90.0].map(|deg| patch.width(deg));
     let deepest = reach[0].min(reach[1]) / 2.0 + flat.step;
     let from = lamp.light.from_deg.map(|d| d.value);
     let [along, across] = straightened(flat, &walls, straight, from, deepest);

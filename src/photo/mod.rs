@@ -67,6 +67,23 @@ pub struct Photo {
     pub camera: Camera,
 }
 
+#[cfg(test)]
+impl Photo {
+    /// A photo of which only its size and its camera's 35 mm equivalent are looked at.
+    pub fn blank(width: usize, height: usize, f35_mm: Option<f64>) -> Self {
+        Self {
+            file: "made.png".into(),
+            sha256: String::new(),
+            width,
+            height,
+            rgb: RgbImage::new(1, 1),
+            luma: Plane::new(1, 1),
+            has_colour: true,
+            camera: Camera { f35_mm, ..Default::default() },
+        }
+    }
+}
+
 impl Photo {
     /// Focal length in pixels from the 35 mm equivalent (diagonal convention: 43.2666 mm is the diagonal of 36 x 24).
     pub fn focal_px(&self) -> Option<f64> {

@@ -153,20 +153,10 @@ fn unscaled(centre: Point) -> FloorFrame {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::raster::Plane;
     use nalgebra::Vector3;
 
     fn photo(f35_mm: Option<f64>) -> Photo {
-        Photo {
-            file: "made.png".into(),
-            sha256: String::new(),
-            width: 400,
-            height: 300,
-            rgb: image::RgbImage::new(1, 1),
-            luma: Plane::new(1, 1),
-            has_colour: true,
-            camera: crate::photo::Camera { f35_mm, ..Default::default() },
-        }
+        Photo::blank(400, 300, f35_mm)
     }
     /// A camera of 26 mm equivalent, 30 degrees oblique, the plane turned by 200 degrees.
     fn pose() -> Pose {

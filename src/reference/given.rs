@@ -235,19 +235,9 @@ fn upright(h: &Homography, points: &[(Point, Point)]) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::raster::Plane;
 
     fn photo() -> Photo {
-        Photo {
-            file: "made.png".into(),
-            sha256: String::new(),
-            width: 1600,
-            height: 1400,
-            rgb: image::RgbImage::new(1, 1),
-            luma: Plane::new(1, 1),
-            has_colour: true,
-            camera: Default::default(),
-        }
+        Photo::blank(1600, 1400, None)
     }
     // ID-1 corners under the worked map of geometry.rs.
     const PX: [(f64, f64); 4] =

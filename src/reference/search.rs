@@ -202,11 +202,8 @@ pub fn search(
         }) {
             c = again;
         }
-        let (level, doubt, new) =
-            s.level(&c.fitted.view, (CARD.outline.width, CARD.outline.height), "card", pocket.is_some());
-        caveats.extend(new);
-        let (reference, new) = as_reference(s.photo, &c, &CARD, level, false);
-        all.push(reference.doubted(doubt.hypot(id1::doubt(&c))));
+        let (reference, new) = card_alone(&s, &c, pocket.is_some());
+        all.push(reference);
         caveats.extend(new);
     }
     if let (Some(Rim { candidate, doubt }), Some(figure)) = (pocket, &rim) {
@@ -234,10 +231,8 @@ pub fn search(
         && !given(plan, options)
         && let Some(c) = id1::find_closer(&s)
     {
-        let (level, doubt, new) = s.level(&c.fitted.view, (CARD.outline.width, CARD.outline.height), "card", false);
-        caveats.extend(new);
-        let (reference, new) = as_reference(s.photo, &c, &CARD, level, false);
-        all.push(reference.doubted(doubt.hypot(id1::doubt(&c))));
+        let (reference, new) = card_alone(&s, &c, false);
+        all.push(reference);
         caveats.extend(new);
     }
     if wants(ReferenceKind::Coin) {
@@ -292,6 +287,13 @@ const UNKNOWN_FOCAL: f64 = 2.0;
 
 /// From which doubt of rim or foot on, relative, a caveat is due: the error that 95 of 100 photos are to stay under.
 const FOOT_DOUBT: f64 = 0.003;
+
+/// A card that was not fitted together with a rim, its level settled. `rim_seen`: see [`Search::level`].
+fn card_alone(s: &Search, c: &Candidate, rim_seen: bool) -> (Reference, Vec<Caveat>) {
+    let (level, doubt, first) = s.level(&c.fitted.view, (CARD.outline.width, CARD.outline.height), "card", rim_seen);
+    let (reference, new) = as_reference(s.photo, c, &CARD, level, false);
+    (reference.doubted(doubt.hypot(id1::doubt(c))), first.into_iter().chain(new).collect())
+}
 
 /// `together`: the card and the rim were fitted as one, which has weighed the rim's own size against the card's.
 fn as_reference(

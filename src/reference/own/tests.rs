@@ -103,16 +103,7 @@ fn a_sheet_printed_too_small_is_measured_in_its_own_millimetres() {
 fn the_reference_covers_the_paper_but_not_the_window() {
     let plane = flat(Form::Frame, 12.0);
     let f = find(&plane, &camera(&plane), None).unwrap();
-    let photo = Photo {
-        file: "made.png".into(),
-        sha256: String::new(),
-        width: plane.width,
-        height: plane.height,
-        rgb: image::RgbImage::new(1, 1),
-        luma: Plane::new(1, 1),
-        has_colour: true,
-        camera: Default::default(),
-    };
+    let photo = Photo::blank(plane.width, plane.height, None);
     let r = f.reference(&photo, None, Level::Floor);
     let card = Card::of(Form::Frame);
     let px = |i: f64, j: f64| r.to_px.forward(Point::new(i, j) * card.pitch_mm() - origin(Form::Frame));
