@@ -3,8 +3,8 @@
 
 use super::Level;
 use super::figure::{
-    BUNDLE_MM, CARD, CARD_THICKNESS_MM, Candidate, EDGE_SIGMA, Edge, Figure, Place, on_edge, on_figure, side_places,
-    steps_at, straight_edges,
+    BUNDLE_MM, CARD, CARD_THICKNESS_MM, Candidate, EDGE_SIGMA, Edge, Figure, Place, best_three, on_edge, on_figure,
+    side_places, steps_at, straight_edges,
 };
 use super::fit::{Laid, Seen, Together, fit_two};
 use super::lines::crests;
@@ -139,12 +139,6 @@ fn together(
         // A thing of about the planned shape is no pocket: its shadow falls outside.
         && lie(s.photo, &rim.fitted.view, figure.outline) != Lie::Proud;
     passes.then_some(Beside { card: card_now, rim, level, quality })
-}
-
-/// Mean and least of the best three of four shares.
-fn best_three(mut shares: [f64; 4]) -> (f64, f64) {
-    shares.sort_by(f64::total_cmp);
-    (shares[1..].iter().sum::<f64>() / 3.0, shares[1])
 }
 
 /// Least share of the third best side, and mean share of the corners, that a fit is worth going on with.

@@ -341,7 +341,7 @@ pub fn refit(profiler: &Profiler, c: &Candidate, outline: Outline, camera: &Came
 }
 
 /// Fits the view to the steps along the outline, rounds `from` to 2 (see [`on_figure`]).
-fn traced(
+pub(super) fn traced(
     profiler: &Profiler,
     mut view: PlaneView,
     outline: Outline,
@@ -359,6 +359,12 @@ fn traced(
         fitted = Some(f);
     }
     Some(Candidate::new(fitted.filter(|f| plausible(f, camera))?, &seen))
+}
+
+/// Mean and least of the best three of four shares.
+pub fn best_three(mut shares: [f64; 4]) -> (f64, f64) {
+    shares.sort_by(f64::total_cmp);
+    (shares[1..].iter().sum::<f64>() / 3.0, shares[1])
 }
 
 /// The steps of the photo that lie on a figure's outline.

@@ -1,7 +1,7 @@
 //! Rim or foot: a pocket's rim and the foot of its walls have the same planned size, seen at two depths.
 
-use super::figure::{Candidate, Figure, examine};
-use super::pocket::{corners, is_rim};
+use super::figure::{Candidate, Figure, best_three, examine, on_figure, traced};
+use super::pocket::{RIM_CORNERS, corners, is_rim};
 use super::profile::Profiler;
 use super::quads::{Camera, Quad};
 use crate::geometry::{Point, signed_area};
@@ -52,12 +52,47 @@ pub fn outer(profiler: &Profiler, found: Candidate, figure: &Figure, camera: &Ca
     let area = |c: &[Point; 4]| signed_area(c).abs().ln();
     let grown =
         |c: &Candidate| (area(&corners(&c.fitted.view, figure.outline)) - area(&here)) / (area(&above) - area(&here));
-    if let Some(rim) = other(at(0.5 * depth), BOTH).filter(|c| grown(c) > OTHER) {
+    let raised = raised(profiler, &found, figure, camera, depth, apart);
+    if let Some(rim) = raised.or_else(|| other(at(0.5 * depth), BOTH)).filter(|c| grown(c) > OTHER) {
         return Rim { candidate: rim, doubt: 0.0 };
     }
     let hidden = above.iter().any(|c| !profiler.holds(*c, 0.0));
     let doubt = if hidden && !other(at(-depth), STRAY).is_some_and(|c| grown(&c) < -OTHER) { half } else { 0.0 };
     Rim { candidate: found, doubt }
+}
+
+/// How far a pocket may be from its planned depth, as a share of it, for its rim to be looked for straight over the found
+/// outline: a tenth is 0.5 mm of 5 mm, more than a zero is set wrong by.
+const DEEPER: f64 = 0.1;
+
+/// Least mean share of the best three sides over the found outline. Of ten made photos a foot had 0.94 and more right over
+/// it, a rim nothing beyond 0.06.
+const RAISED: f64 = 0.75;
+
+/// The outline that shows right over the found one, about `depth` mm (`apart` px) up: its place is known to a few px, so
+/// that three sides and three corners will do. A rim's fourth side may be lost in shadow, or have been fitted already.
+fn raised(
+    profiler: &Profiler,
+    found: &Candidate,
+    figure: &Figure,
+    camera: &Camera,
+    depth: f64,
+    apart: f64,
+) -> Option<Candidate> {
+    let view = &found.fitted.view;
+    let steps = (DEEPER * apart / 1.5).ceil();
+    let shows = |up: f64| {
+        let seen = on_figure(profiler, &view.shifted(up), figure.outline, 1);
+        (best_three(seen.sides).0, best_three(seen.corners).0)
+    };
+    let (up, (sides, corners)) = (-steps as i32..=steps as i32)
+        .map(|i| depth * (1.0 + DEEPER * f64::from(i) / steps))
+        .map(|up| (up, shows(up)))
+        .max_by(|a, b| (a.1.0 + a.1.1).total_cmp(&(b.1.0 + b.1.1)))?;
+    if sides < RAISED || corners < RIM_CORNERS {
+        return None;
+    }
+    traced(profiler, view.shifted(up), figure.outline, camera, 0)
 }
 
 #[cfg(test)]
@@ -84,6 +119,22 @@ mod tests {
     fn at(profiler: &Profiler, view: &PlaneView) -> Candidate {
         let quad = Quad { corners: corners(view, POCKET.outline), score: 1.0 };
         examine(profiler, &quad, &POCKET, &camera(), 4.0).expect("the drawn outline shows")
+    }
+    #[test]
+    fn a_rim_right_over_its_foot_shows_by_three_sides() {
+        // Beyond the right side the stock is as dark as the wall.
+        let (high, low) = (rim_view(), rim_view().shifted(-DEPTH));
+        let inside = |v: &PlaneView, p: Point| (0.5 - POCKET.outline.distance(v.backward(p)) * 3.0).clamp(0.0, 1.0);
+        let photo = drawn::photo(|p| {
+            let (a, b) = (inside(&high, p), inside(&low, p));
+            let top = if high.backward(p).x > 40.0 { 60.0 } else { 190.0 };
+            (top + a * (60.0 - top) + a * b * (120.0 - 60.0)).floor()
+        });
+        let profiler = Profiler::new(&photo);
+        let foot = at(&profiler, &rim_view().shifted(-DEPTH));
+        assert!(error(&foot) < -0.02, "fixture is broken: the foot is not found ({})", error(&foot));
+        let rim = outer(&profiler, foot, &POCKET, &camera(), Some(DEPTH * 1.05));
+        assert!(error(&rim.candidate).abs() < 0.002 && rim.doubt == 0.0, "{} {}", error(&rim.candidate), rim.doubt);
     }
     /// Side of the found outline over the true rim's, less one.
     fn error(c: &Candidate) -> f64 {

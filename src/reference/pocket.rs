@@ -57,11 +57,15 @@ pub fn is_rim(c: &Candidate) -> bool {
     c.side_share() >= RIM_SIDES
         && least >= RIM_ONE_SIDE
         && c.corner_share() >= RIM_CORNERS
+        && (0..4).all(|k| c.corners[k] + c.corners[(k + 1) % 4] >= 2.0 * RIM_SIDE_CORNERS)
         && c.fitted.residual_px < LARGEST_RIM_RMS_MM * c.px_per_mm
 }
 
 const RIM_SIDES: f64 = 0.7;
 const RIM_ONE_SIDE: f64 = 0.5;
+/// Least share of the two corners of one side: a ridge or a shadow's border taken for a side meets the others where no
+/// corner is, and both of its corners fail together.
+const RIM_SIDE_CORNERS: f64 = 0.4;
 pub const RIM_CORNERS: f64 = 0.65;
 pub const LARGEST_RIM_RMS_MM: f64 = 0.12;
 
@@ -160,6 +164,18 @@ mod tests {
     fn quad(x: f64, score: f64) -> Quad {
         let at = |u: f64, v: f64| view(196.0).forward(Point::new(x + u, v));
         Quad { corners: [at(-60.0, -40.0), at(60.0, -40.0), at(60.0, 40.0), at(-60.0, 40.0)], score }
+    }
+    #[test]
+    fn a_side_whose_corners_both_fail_is_no_side_of_a_rim() {
+        use crate::reference::{drawn, figure};
+        let figure = Figure { outline: Outline { width: 90.0, height: 60.0, radius: 3.0 }, innermost: false };
+        let photo = drawn::photo(|p| if figure.outline.distance(drawn::view().backward(p)) < 0.0 { 90.0 } else { 180.0 });
+        let quad = Quad { corners: corners(&drawn::view(), figure.outline), score: 1.0 };
+        let seen = figure::examine(&Profiler::new(&photo), &quad, &figure, &drawn::camera(), 4.0).expect("it shows");
+        let with = |corners: [f64; 4]| is_rim(&Candidate { corners, ..seen.clone() });
+        assert!(with([1.0; 4]));
+        assert!(with([1.0, 0.3, 1.0, 0.4]), "torn corners that do not share a side");
+        assert!(!with([1.0, 0.3, 0.4, 1.0]), "the right side meets the others where no corner is");
     }
     #[test]
     fn a_card_lies_where_all_good_quads_of_the_rim_say() {
