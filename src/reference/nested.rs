@@ -1,7 +1,8 @@
 //! Rim or foot: a pocket's rim and the foot of its walls have the same planned size, seen at two depths.
 
-use super::figure::{Candidate, Figure, best_three, examine, on_figure, traced};
-use super::pocket::{RIM_CORNERS, corners, is_rim};
+use super::figure::{Candidate, EDGE_SIGMA, Figure, OnFigure, best_three, examine, on_figure, traced};
+use super::fit::{Seen, fit};
+use super::pocket::{corners, is_rim};
 use super::profile::Profiler;
 use super::quads::{Camera, Quad};
 use crate::geometry::{Point, signed_area};
@@ -65,12 +66,12 @@ pub fn outer(profiler: &Profiler, found: Candidate, figure: &Figure, camera: &Ca
 /// outline: a tenth is 0.5 mm of 5 mm, more than a zero is set wrong by.
 const DEEPER: f64 = 0.1;
 
-/// Least mean share of the best three sides over the found outline. Of ten made photos a foot had 0.94 and more right over
-/// it, a rim nothing beyond 0.06.
-const RAISED: f64 = 0.75;
+/// Least share of a side that shows right over the found one. Of twelve made photos feet had 0.48 and more right over them,
+/// rims nothing beyond 0.06.
+const RAISED: f64 = 0.45;
 
-/// The outline that shows right over the found one, about `depth` mm (`apart` px) up: its place is known to a few px, so
-/// that three sides and three corners will do. A rim's fourth side may be lost in shadow, or have been fitted already.
+/// The outline that shows right over the found one, about `depth` mm (`apart` px) up. Sides over which nothing shows may be
+/// the rim's already, or their rim may be lost in shadow: three others place it without them, fewer need them.
 fn raised(
     profiler: &Profiler,
     found: &Candidate,
@@ -80,20 +81,37 @@ fn raised(
     apart: f64,
 ) -> Option<Candidate> {
     let view = &found.fitted.view;
+    let outline = figure.outline;
     let steps = (DEEPER * apart / 1.5).ceil();
-    let shows = |up: f64| {
-        let seen = on_figure(profiler, &view.shifted(up), figure.outline, 1);
-        (best_three(seen.sides).0, best_three(seen.corners).0)
-    };
-    let (up, (sides, corners)) = (-steps as i32..=steps as i32)
-        .map(|i| depth * (1.0 + DEEPER * f64::from(i) / steps))
-        .map(|up| (up, shows(up)))
-        .max_by(|a, b| (a.1.0 + a.1.1).total_cmp(&(b.1.0 + b.1.1)))?;
-    if sides < RAISED || corners < RIM_CORNERS {
+    let above = (-steps as i32..=steps as i32)
+        .map(|i| on_figure(profiler, &view.shifted(depth * (1.0 + DEEPER * f64::from(i) / steps)), outline, 1))
+        .max_by(|a, b| best_three(a.sides).0.total_cmp(&best_three(b.sides).0))?;
+    let up = above.sides.map(|share| share >= RAISED);
+    let shown = up.iter().filter(|u| **u).count();
+    if shown == 0 {
         return None;
     }
-    traced(profiler, view.shifted(up), figure.outline, camera, 0)
+    let by = |points: &[Seen]| {
+        let led = fit(view, points, outline, camera, EDGE_SIGMA)?;
+        traced(profiler, led.view, outline, camera, 0)
+            .filter(|c| c.side_share() > found.side_share() - LOST)
+            .filter(|c| c.fitted.residual_px < WORSE * found.fitted.residual_px)
+    };
+    let over = along(&above, up);
+    let kept = along(&on_figure(profiler, view, outline, 1), up.map(|u| !u));
+    let all = by(&[over.clone(), kept].concat());
+    let alone = if shown == 3 { by(&over) } else { None };
+    all.into_iter().chain(alone).max_by(|a, b| a.quality().total_cmp(&b.quality()))
 }
+
+/// The points that lie on the sides asked for.
+fn along(seen: &OnFigure, sides: [bool; 4]) -> Vec<Seen> {
+    seen.points.iter().filter(|p| (0..4).any(|k| sides[k] && p.sides[k] == 1.0)).cloned().collect()
+}
+
+/// What the raised outline may lack of its sides against the found one, one side in shadow; and how much worse it may fit.
+const LOST: f64 = 0.3;
+const WORSE: f64 = 1.3;
 
 #[cfg(test)]
 mod tests {

@@ -169,7 +169,8 @@ mod tests {
     fn a_side_whose_corners_both_fail_is_no_side_of_a_rim() {
         use crate::reference::{drawn, figure};
         let figure = Figure { outline: Outline { width: 90.0, height: 60.0, radius: 3.0 }, innermost: false };
-        let photo = drawn::photo(|p| if figure.outline.distance(drawn::view().backward(p)) < 0.0 { 90.0 } else { 180.0 });
+        let photo =
+            drawn::photo(|p| if figure.outline.distance(drawn::view().backward(p)) < 0.0 { 90.0 } else { 180.0 });
         let quad = Quad { corners: corners(&drawn::view(), figure.outline), score: 1.0 };
         let seen = figure::examine(&Profiler::new(&photo), &quad, &figure, &drawn::camera(), 4.0).expect("it shows");
         let with = |corners: [f64; 4]| is_rim(&Candidate { corners, ..seen.clone() });
