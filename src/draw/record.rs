@@ -107,7 +107,7 @@ pub fn marks(p: &Patch, m: &Marks) -> Record {
                 "false_alarm": f.false_alarm, "coherent_passes": f.coherent_passes, "period_kind": f.period_kind,
                 "harmonics": f.harmonics, "harmonic_noise": f.harmonic_noise, "contrast": f.contrast, "skew": f.skew,
                 "alternation": f.alternation, "jitter": f.jitter, "coverage": f.coverage,
-                "lines": f.lines.iter().map(|l| json!({"at": l.at, "shift": l.shift, "strength": l.strength, "odd": l.odd}))
+                "lines": f.lines.iter().map(|l| json!({"at": l.at, "shift": l.shift, "strength": l.strength, "net": l.net, "odd": l.odd}))
                     .collect::<Vec<_>>(),
                 "chroma_share": f.chroma_share, "height_um": f.height_um,
             })

@@ -1,7 +1,7 @@
 //! The pitch set against the plan, and slips of plan or machine that the difference gives away.
 
 use super::digest::{AXIS_SCALE_SIGMA, Digest, Line};
-use super::{Comparison, PitchMatch};
+use super::{Comparison, PitchMatch, steps};
 use crate::caveat::{self, Caveat};
 use crate::expect::{Cause, Slip, divisions, slips as slips_of};
 use crate::marks::Strip;
@@ -66,8 +66,7 @@ pub fn slips(d: &Digest, cause: Cause, line: Option<&Line>, strip: Option<&Strip
     if let (Some(s), Some(h)) = (strip, d.plan.cutter.helix) {
         let odd = matches!((h, s.proud), (Helix::DownCut, false) | (Helix::UpCut, true));
         // A deep strip along a wall may be the last pass round the wall, which any cutter leaves deeper than a slot.
-        let by_wall = s.wall_distance.is_some_and(|w| w < 0.75 * s.width.value);
-        if odd && !by_wall {
+        if odd && !steps::beside_wall(s) {
             let (plan, seen) = if s.proud { ("an up-cut", "proud") } else { ("a down-cut", "deep") };
             out.push(caveat::PLAN_SLIP_HELIX.with(format!(
                 "The plan says {plan}, but the first pass stands {seen}: the other helix would do that."

@@ -95,6 +95,9 @@ pub struct Line {
     pub shift: Measured,
     /// Its brightness change against that of its neighbours: 1 = alike.
     pub strength: Measured,
+    /// Light left over from half a spacing before it to half a spacing after, against one flank of the mean line: 0 for a
+    /// ridge or a groove, about 1 or -1 where the floor steps by as much as a flank drops.
+    pub net: Measured,
     /// Off its place or in strength by more than the family's own scatter explains.
     pub odd: bool,
 }

@@ -63,3 +63,18 @@ fn the_first_cut_is_foretold_where_the_edges_say() {
     let p = look(&marks, &plan(&[("width = 116", "width = 130")])).0.predicted.unwrap();
     assert!(p.slots.is_empty() && p.text.contains("planned size"), "{p:?}");
 }
+
+/// Even passes that run into a wall at an angle end at the lap that was cut round the walls: no first pass lies there.
+#[test]
+fn a_lap_round_the_walls_is_no_first_pass() {
+    let verdict = |wall_distance: Option<f64>, turned: f64| {
+        let p = plan(&[("down-cut", "up-cut"), ("pass_angle_deg = 0", &format!("pass_angle_deg = {turned}"))]);
+        let mut marks = with_strip(with_family(saw(2.54, 90.0 + turned)), 6.35, false);
+        marks.strips[0].wall_distance = wall_distance;
+        look(&marks, &p).0.verdict
+    };
+    assert_eq!(verdict(Some(3.2), 30.0), Verdict::Scallops);
+    assert_eq!(verdict(None, 30.0), Verdict::Both);
+    // Nearly along the passes it is where a first pass lies.
+    assert_eq!(verdict(Some(3.2), 5.0), Verdict::Both);
+}
