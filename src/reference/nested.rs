@@ -83,8 +83,9 @@ fn raised(
     let view = &found.fitted.view;
     let outline = figure.outline;
     let steps = (DEEPER * apart / 1.5).ceil();
+    // The found outline may be bent by sides of both, so that its rim lies a few px off.
     let above = (-steps as i32..=steps as i32)
-        .map(|i| on_figure(profiler, &view.shifted(depth * (1.0 + DEEPER * f64::from(i) / steps)), outline, 1))
+        .map(|i| on_figure(profiler, &view.shifted(depth * (1.0 + DEEPER * f64::from(i) / steps)), outline, 0))
         .max_by(|a, b| best_three(a.sides).0.total_cmp(&best_three(b.sides).0))?;
     let up = above.sides.map(|share| share >= RAISED);
     let shown = up.iter().filter(|u| **u).count();
