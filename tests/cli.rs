@@ -391,6 +391,11 @@ fn a_cutting_file_is_read_and_a_bad_line_of_it_is_named() {
     let json: serde_json::Value = serde_json::from_slice(&fs::read(b.at("good").join("report.json")).unwrap()).unwrap();
     assert_eq!(json["comparison"]["planned_stepover_mm"], 2.5);
     assert_eq!(json["cutting_file"]["floor"]["passes"], 24);
+    let foretold = &json["foretold"];
+    assert!(
+        foretold["text"].as_str().is_some_and(|t| !t.is_empty()) && foretold["first_cuts_mm"].is_array(),
+        "{foretold}"
+    );
     let page = fs::read_to_string(b.at("good").join("report.html")).unwrap();
     assert!(page.contains("What the cutting file says") && page.contains("24 straight passes, to and fro"));
 }

@@ -379,7 +379,7 @@ fn foam_rules_deflection_out() {
     let foam = look(&with_strip(plain_marks(), 2.5, true), &plan(&[("hardwood", "foam")])).0;
     let of =
         |e: &Explanation| e.findings.iter().find(|f| f.id == Cause::FullWidthFirstPass).map_or(0.0, |f| f.probability);
-    assert!(of(&wood) > 0.9 && of(&foam) < 0.7, "{} {}", of(&wood), of(&foam));
+    assert!(of(&wood) > 0.9 && of(&foam) < 0.8, "{} {}", of(&wood), of(&foam));
 }
 
 #[test]

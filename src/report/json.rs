@@ -5,7 +5,7 @@ mod marks;
 
 use super::Inspection;
 use crate::caveat::Caveat;
-use crate::explain::{Comparison, Finding, Retake, Verdict};
+use crate::explain::{Comparison, Finding, Predicted, Retake, Verdict};
 use crate::fit::{Fit, Judgement, word};
 use crate::floor::Light;
 use crate::geometry::Point;
@@ -67,6 +67,8 @@ struct Report<'a> {
     marks: MarksFound,
     /// What the cutting file says, where one was given.
     cutting_file: Option<&'a CuttingFile>,
+    /// Where the planned passes leave marks of their own; null where the plan does not say enough.
+    foretold: Option<Foretold<'a>>,
     comparison: &'a Comparison,
     verdict: Verdict,
     /// The finding in one sentence.
@@ -140,6 +142,19 @@ struct Floor {
     outline_source: &'static str,
 }
 
+/// Places on the floor plane, mm, that the plan or the cutting file foretells; all empty where it was not laid on the photo.
+#[derive(Serialize, JsonSchema)]
+struct Foretold<'a> {
+    /// How it was laid, or why it was not.
+    text: &'a str,
+    /// Outlines of the first cuts at full width.
+    first_cuts_mm: Vec<Vec<[f64; 2]>>,
+    /// Where the cutter turns by more than 30 degrees.
+    corners_mm: Vec<[f64; 2]>,
+    /// Where it goes down into the floor's layer.
+    entries_mm: Vec<[f64; 2]>,
+}
+
 /// The second photo and how well it lies on the first.
 #[derive(Serialize, JsonSchema)]
 struct Opposite<'a> {
@@ -170,6 +185,7 @@ impl<'a> From<&'a Inspection> for Report<'a> {
             opposite: i.opposite.as_ref().map(opposite),
             marks: marks(i),
             cutting_file: i.plan.cutting_file.as_ref(),
+            foretold: e.predicted.as_ref().map(foretold),
             comparison: &e.comparison,
             verdict: e.verdict,
             headline: &e.headline,
@@ -225,6 +241,15 @@ fn floor(i: &Inspection) -> Floor {
         outline_px: points(&i.patch.outline_px),
         outline_mm: scaled.then(|| points(&i.patch.outline)),
         outline_source: if i.patch.outline_given { "given" } else { "found" },
+    }
+}
+
+fn foretold(p: &Predicted) -> Foretold<'_> {
+    Foretold {
+        text: &p.text,
+        first_cuts_mm: p.slots.iter().map(|s| points(s)).collect(),
+        corners_mm: points(&p.corners),
+        entries_mm: points(&p.entries),
     }
 }
 
