@@ -290,6 +290,19 @@ fn a_pockets_size_is_that_of_its_rim() {
     }
 }
 
+/// A shallow pocket with letters under a high lamp: no wall casts a shadow, but the rim that gave the scale is the floor's outline,
+/// and what stands in it is not told from letters, so that no steps are called likely.
+#[test]
+fn the_rim_that_gave_the_scale_is_the_outline_without_a_shadow() {
+    let made = make(&draw(38018, None, Size::Phone));
+    let r = report_on(&made).unwrap();
+    assert_eq!(r["scale"]["source"], "pocket");
+    let ids: Vec<&str> = r["caveats"].as_array().unwrap().iter().filter_map(|c| c["id"].as_str()).collect();
+    assert!(!ids.contains(&"outline-assumed") && r["light"]["from_deg"].is_null(), "{ids:?}");
+    let steps = r["findings"].as_array().unwrap().iter().find(|f| f["id"] == "engagement-steps");
+    assert!(steps.is_none_or(|f| number(&f["probability"]).unwrap() < 0.5), "{steps:?}");
+}
+
 /// Among even ridges the first pass, in the middle of the floor, lies lower than the others: no strip shows, but one of the two
 /// ridges beside it is darker and the other brighter than a ridge alone would be.
 #[test]

@@ -133,8 +133,9 @@ pub fn find(patch: &Patch, marks: &Marks, plan: &PlannedCut, lines: &[Line], sca
         out.height_scatter = crate::stats::mad_sigma(&heights).map(|s| s / m.max(1e-9));
     }
     // A strip from wall to wall has two edges of about the floor's size; half of one is the least worth a mention.
-    // Straight lines in a picture without a pocket are seldom a cutter's.
-    let trust = if patch.outline_assumed { 0.4 } else { 1.0 };
+    // Straight lines in a picture without a pocket are seldom a cutter's; without the walls' shadow, letters are not told from
+    // steps by theirs.
+    let trust = if patch.outline_assumed || patch.light.from_deg.is_none() { 0.4 } else { 1.0 };
     out.amount = trust * ramp(weighed / patch.area.max(1e-9).sqrt(), 0.1, 1.0);
     out
 }

@@ -14,7 +14,7 @@ use crate::plan::PlannedCut;
 use crate::raster::Plane;
 use crate::rectify::FloorFrame;
 use crate::reference;
-use crate::reference::Reference;
+use crate::reference::{Reference, Source};
 use imageproc::geometry::approximate_polygon_dp;
 use imageproc::geometry::convex_hull;
 use imageproc::geometry::min_area_rect;
@@ -89,7 +89,7 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
             axis: Some(r.angle),
             plain: true,
             how,
-            worth: PLANNED * look.worth(0.35),
+            worth: PLANNED * if is_reference(frame, references, &r) { look.by_edges(0.35) } else { look.worth(0.35) },
             seen: look.seen,
         });
     }
@@ -133,6 +133,18 @@ pub fn find(photo: &Photo, frame: &FloorFrame, references: &[Reference], plan: &
         (outline, plain) = (rectangle::rounded(&outline, radius), true);
     }
     Some(Found { outline, plain, axis: best.axis, corners, how: best.how })
+}
+
+/// How far the middles of two finds of one rectangle may lie apart, share of its size.
+const SAME: f64 = 0.02;
+
+/// Whether a rectangle is the rim that gave the photo its scale: looked at at full size with its rounded corners, it needs no
+/// shadow to be believed.
+fn is_reference(frame: &FloorFrame, references: &[Reference], r: &Rectangle) -> bool {
+    let middle = frame.rim().forward(r.middle);
+    let size = frame.rim().forward(r.corners()[0]).distance(frame.rim().forward(r.corners()[2]));
+    let here = |q: Point| q.distance(middle) < SAME * size;
+    references.iter().any(|o| o.source == Source::Pocket && here(o.to_px.forward(Point::default())))
 }
 
 /// Focal lengths that the photo may have been taken with, px: the file's, else those of the lenses that phones and cameras
@@ -214,7 +226,11 @@ impl Look {
     /// How much it looks like a pocket's: edges all round first, then size (parts of a pocket are also enclosed by edges).
     /// 0 without a shadow inside, with edges on less than `least` of it, or when most of it is dark (a shadow by itself).
     fn worth(&self, least: f64) -> f64 {
-        if self.shadow < 0.05 || self.seen < least || self.dark > 0.6 || self.area > 0.9 {
+        if self.shadow < 0.05 { 0.0 } else { self.by_edges(least) }
+    }
+    /// The same where no shadow is asked for.
+    fn by_edges(&self, least: f64) -> f64 {
+        if self.seen < least || self.dark > 0.6 || self.area > 0.9 {
             0.0
         } else {
             self.seen.powi(2) * self.area.sqrt() * if self.across { 0.4 } else { 1.0 } * RUNS_ON.powi(self.runs_on)
