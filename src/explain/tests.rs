@@ -238,12 +238,9 @@ fn a_rounded_stepover_is_no_slip() {
 
 #[test]
 fn a_period_of_two_stepovers_is_alternation() {
-    says(
-        &with_family(family(5.08, 90.0)),
-        &plan(&[("screw_lead = 5", "")]),
-        Cause::AlternatingPasses,
-        Verdict::DeflectionSteps,
-    );
+    let roof = Family { folded: profile(|x| (x - 0.5).signum()), ..family(5.08, 90.0) };
+    let p = plan(&[("screw_lead = 5", "")]);
+    says(&with_family(roof), &p, Cause::AlternatingPasses, Verdict::DeflectionSteps);
     let at_one = Family { alternation: 0.9, ..family(2.54, 90.0) };
     says(&with_family(at_one), &plan(&[]), Cause::AlternatingPasses, Verdict::DeflectionSteps);
 }

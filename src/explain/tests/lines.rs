@@ -86,3 +86,27 @@ fn a_strip_that_stands_out_of_ridges_is_both_and_one_edge_is_none() {
     let e = look(&marks, &p).0;
     assert_eq!(e.verdict, Verdict::Scallops, "{:#?}", e.findings);
 }
+
+/// Passes cut twice as wide as planned leave ridges that are all alike; passes that alternate do not.
+#[test]
+fn ridges_of_one_kind_at_twice_the_stepover_are_wide_passes() {
+    let p = plan(&[("\"flat\"", "\"bull-nose\"\ncorner_radius = 1.5")]);
+    let pair = |apart: f64| profile(|x| if (x - 0.5).abs() < apart { if x < 0.5 { -1.0 } else { 1.0 } } else { 0.0 });
+    let alternating = |folded: Vec<f64>| {
+        let f = Family { folded, harmonics: [0.1, 0.09, 0.07, 0.06], ..family(5.08, 90.0) };
+        let (e, _) = look(&with_family(f), &p);
+        e.findings.iter().find(|f| f.id == Cause::AlternatingPasses).map_or(0.0, |f| f.probability)
+    };
+    let narrow = profile(|x| if (x - 0.5).abs() < 0.25 { (x - 0.5).signum() * (0.25 - (x - 0.5).abs()) } else { 0.0 });
+    let uneven = profile(|x| {
+        if (x - 0.3).abs() < 0.04 {
+            -1.0
+        } else if (x - 0.75).abs() < 0.02 {
+            0.6
+        } else {
+            0.0
+        }
+    });
+    let (ridges, uneven, roof) = (alternating(narrow), alternating(uneven), alternating(pair(0.5)));
+    assert!(uneven > ridges + 0.2 && roof > ridges + 0.2, "{ridges} {uneven} {roof}");
+}
