@@ -2,7 +2,7 @@
 
 use super::Verdict;
 use super::absence;
-use super::digest::Digest;
+use super::digest::{Digest, REAL};
 use super::periodic::{self, PERIODIC};
 use super::prior::prior;
 use super::steps::{self, STEPPED};
@@ -117,7 +117,7 @@ fn slot_between(lines: &[Line]) -> Option<usize> {
 
 /// Words for a single pass at another level between two lines of a family, if there is one.
 fn level_between_lines(d: &Digest) -> Option<String> {
-    let even = d.lines.iter().filter(|l| l.real > 0.4);
+    let even = d.lines.iter().filter(|l| l.real > REAL);
     even.map(|l| &l.family.lines).find_map(|lines| {
         let k = slot_between(lines)?;
         Some(format!(

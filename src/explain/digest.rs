@@ -41,6 +41,9 @@ pub(super) const USUAL_BLUR_PX: f64 = 1.0;
 /// a user would ask about: a floor with only such lines is clean where the lamp is low.
 const SEEN_CONTRAST: (f64, f64) = (0.006, 0.015);
 
+/// From which [`Line::real`] on a family is taken for lines of the cutter where nothing in between is possible.
+pub const REAL: f64 = 0.4;
+
 /// One family set in the pocket's frame.
 #[derive(Debug, Clone)]
 pub struct Line<'a> {
@@ -130,7 +133,7 @@ impl<'a> Digest<'a> {
         let roles = [PitchRole::Planned, PitchRole::Rounded, PitchRole::Twice];
         let planned: Vec<f64> = roles.into_iter().flat_map(|r| expected.of(r)).filter(|_| scaled).collect();
         // A family of few lines explains some flanks and leaves others: the rungs are looked for among all of them.
-        let few = lines.iter().any(|l| l.real > 0.4 && l.family.coherent_passes < FEW_PASSES);
+        let few = lines.iter().any(|l| l.real > REAL && l.family.coherent_passes < FEW_PASSES);
         let rung = |e: &&Edge| e.snr >= EDGE_SNR && !loose::fillet(e, patch, plan, scaled);
         let width = |deg: f64| patch.width(deg);
         let mut ladder = if few {

@@ -1,7 +1,7 @@
 //! Edges that no family explains.
 
 use super::bent::on_ring;
-use super::digest::{ALIGNED_DEG, COLOUR_SHARE, EDGE_SNR, Line, across, along_figure, has_figure};
+use super::digest::{ALIGNED_DEG, COLOUR_SHARE, EDGE_SNR, Line, REAL, across, along_figure, has_figure};
 use super::weights::ramp;
 use crate::floor::Patch;
 use crate::geometry::{Point, to_outline};
@@ -53,7 +53,7 @@ const HALO: f64 = 0.4;
 fn explained(marks: &Marks, lines: &[Line], outline: &[Point]) -> Vec<bool> {
     let edges = &marks.edges;
     let mut out = vec![false; edges.len()];
-    for l in lines.iter().filter(|l| l.real > 0.4) {
+    for l in lines.iter().filter(|l| l.real > REAL) {
         if l.family.along_walls.is_some() {
             let off = |p: Point| to_outline(p, outline);
             let along = |e: &Edge| (off(e.from) - off(e.to)).abs() < e.length * ALIGNED_DEG.to_radians().sin();
@@ -170,7 +170,7 @@ fn turns_round(e: &Edge, patch: &Patch, plan: &PlannedCut, lines: &[Line], scale
         return false;
     };
     let across = |l: &Line| line_difference(l.family.normal_deg.value, e.normal_deg).abs() > 90.0 - 2.0 * ALIGNED_DEG;
-    to_outline(e.from.lerp(e.to, 0.5), &patch.outline) < TURN * d && lines.iter().any(|l| l.real > 0.4 && across(l))
+    to_outline(e.from.lerp(e.to, 0.5), &patch.outline) < TURN * d && lines.iter().any(|l| l.real > REAL && across(l))
 }
 
 /// How much an edge may be a streak of the wood's own figure, 0 to 1: along the figure's lines, where there is one, or coloured by

@@ -273,7 +273,8 @@ fn profile(d: &Digest, l: &Line, c: &mut Case) {
         _ => vec![],
     };
     let like = |k: Kind| (shape::likeness(&f.folded, k, sigma), k);
-    let all = [Kind::Saw, Kind::Ridge { flat: 0.0 }, Kind::Ridge { flat: 0.5 }, Kind::Ridge { flat: 0.75 }, Kind::Wave];
+    let [sharp, wide, narrow] = shape::RIDGE_FLATS.map(|flat| Kind::Ridge { flat });
+    let all = [Kind::Saw, sharp, wide, narrow, Kind::Wave];
     let most = |v: &[Kind]| v.iter().map(|k| like(*k)).max_by(|a, b| a.0.total_cmp(&b.0));
     let Some(best) = most(&all) else { return };
     match most(&shapes) {
@@ -303,7 +304,7 @@ fn profile(d: &Digest, l: &Line, c: &mut Case) {
 fn cusp_flats(plan: &PlannedCut, pitch_mm: f64) -> Vec<f64> {
     match (plan.cutter.shape, plan.cutter.diameter_mm, plan.cutter.corner_radius_mm) {
         (Some(Shape::BullNose), Some(d), Some(r)) => vec![((d - 2.0 * r) / pitch_mm).clamp(0.0, 0.9)],
-        (Some(Shape::BullNose) | None, _, _) => vec![0.0, 0.5, 0.75],
+        (Some(Shape::BullNose) | None, _, _) => shape::RIDGE_FLATS.to_vec(),
         _ => vec![0.0],
     }
 }
@@ -328,8 +329,7 @@ fn alternation(d: &Digest, l: &Line, c: &mut Case) {
         if c.cause == Cause::AlternatingPasses {
             let words = format!("every second line is like the first: they differ by {:.0} percent", 100.0 * odd);
             c.add(-STRONG * ramp(odd, DIFFERS, DIFFERS / 3.0), words);
-            let ridges = [0.0, 0.5, 0.75].map(|flat| shape::likeness(&f.folded, Kind::Ridge { flat }, d.edge_blur / p));
-            let best = ridges.into_iter().fold(0.0, f64::max);
+            let best = shape::ridge_likeness(&f.folded, d.edge_blur / p);
             // Under blur all shapes are waves.
             let told = ramp(best - shape::likeness(&f.folded, Kind::Wave, 0.0), TOLD.0, TOLD.1);
             let words = format!(

@@ -71,6 +71,14 @@ pub fn likeness(folded: &[f64], kind: Kind, sigma: f64) -> f64 {
     kind.profiles(sigma.clamp(0.0, 0.5)).iter().map(|p| best_correlation(folded, p)).fold(0.0, f64::max)
 }
 
+/// Shares of the period that ridges may leave flat between them, where the cutter does not say.
+pub const RIDGE_FLATS: [f64; 3] = [0.0, 0.5, 0.75];
+
+/// The best [`likeness`] to symmetric ridges with any of these flats between them.
+pub fn ridge_likeness(folded: &[f64], sigma: f64) -> f64 {
+    RIDGE_FLATS.map(|flat| likeness(folded, Kind::Ridge { flat }, sigma)).into_iter().fold(0.0, f64::max)
+}
+
 /// Log-likelihood of a shape against the best of all, at most 0.
 pub fn weight(likeness: f64, best: f64) -> f64 {
     let left = |r: f64| 1.0 - r * r + MISFIT;

@@ -1,6 +1,6 @@
 //! Causes that leave single edges and strips: the first full-width pass, changes of engagement, a change of cutter.
 
-use super::digest::{ALIGNED_DEG, Digest, Fitness, Line, OBLIQUE_DEG, along_figure, off_axis};
+use super::digest::{ALIGNED_DEG, Digest, Fitness, Line, OBLIQUE_DEG, REAL, along_figure, off_axis};
 use super::ladder::{self, ONE_LINE};
 use super::place;
 use super::weights::{Case, DECISIVE, FAIR, STRONG, Target, WEAK, ramp, size_gain};
@@ -75,9 +75,6 @@ fn first_pass(d: &Digest, case: &mut Case) {
 /// level: flanks of wide passes lie a tenth of the stepover apart.
 const FLANKS: f64 = 0.25;
 
-/// From how sure on lines are passes that a lap round the walls ends.
-const EVEN: f64 = 0.4;
-
 /// Whether a strip is the one along a wall: not even the better part of its own width lies between.
 pub fn beside_wall(s: &Strip) -> bool {
     s.wall_distance.is_some_and(|w| w < 0.75 * s.width.value)
@@ -97,7 +94,7 @@ pub fn loose_strips<'a>(d: &'a Digest) -> Vec<(usize, &'a Strip)> {
     // Where even passes run into a wall at an angle, the lap that is cut round the walls ends them.
     let lap = |s: &Strip| {
         let across =
-            |l: &&Line| l.real > EVEN && line_difference(l.family.normal_deg.value, s.normal_deg).abs() > OBLIQUE_DEG;
+            |l: &&Line| l.real > REAL && line_difference(l.family.normal_deg.value, s.normal_deg).abs() > OBLIQUE_DEG;
         beside_wall(s) && d.lines.iter().any(|l| across(&l))
     };
     d.marks

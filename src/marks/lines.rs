@@ -46,13 +46,15 @@ pub(super) fn of(comb: &Comb, stack: &Stack, folded: &[f64]) -> Option<Lines> {
     }
     // Periods from half-way before a line to half-way after it.
     let reach = stack.reach();
-    let first_line = ((reach.first * f - phase - 0.5).ceil()) as i64;
+    let first = ((reach.first * f - phase - 0.5).ceil()) as i64;
     let last = ((reach.last * f - phase + 0.5).floor()) as i64;
-    if last <= first_line || last - first_line > 4000 {
+    if last <= first || last - first > 4000 {
         return None;
     }
-    let starts: Vec<f64> = (first_line..=last + 1).map(|k| (k as f64 + phase - 0.5) / f).collect();
-    let (z, w) = segment_bounds(stack, &starts, f, comb.along, &carrying);
+    let starts: Vec<f64> = (first..=last + 1).map(|k| (k as f64 + phase - 0.5) / f).collect();
+    // The zeroth harmonic is each period's light.
+    let (mut z, w) = segment_bounds(stack, &starts, f, comb.along, &[&carrying[..], &[0]].concat());
+    let nets = net(&z.pop()?, &w, folded);
     let usual = median(&w)?;
     let total = comb.reach.weight;
     // Template of one unit of weight.
@@ -61,8 +63,8 @@ pub(super) fn of(comb: &Comb, stack: &Stack, folded: &[f64]) -> Option<Lines> {
     let power: f64 = unit.iter().zip(&noise).map(|(t, n)| t.norm_sqr() / n).sum();
     let steep: f64 =
         carrying.iter().zip(unit.iter().zip(&noise)).map(|(h, (t, n))| (*h as f64).powi(2) * t.norm_sqr() / n).sum();
-    let mut rows: Vec<(i64, f64, f64, f64)> = Vec::new();
-    for (i, k) in (first_line..=last).enumerate().filter(|(i, _)| w[*i] > WHOLE * usual) {
+    let mut rows: Vec<(i64, f64, f64, f64, Measured)> = Vec::new();
+    for (i, k) in (first..=last).enumerate().filter(|(i, _)| w[*i] > WHOLE * usual) {
         let at = |tau: f64| -> f64 {
             carrying
                 .iter()
@@ -80,12 +82,11 @@ pub(super) fn of(comb: &Comb, stack: &Stack, folded: &[f64]) -> Option<Lines> {
         let vertex = if bend < 0.0 { (0.5 * (a - c) / bend).clamp(-0.5, 0.5) } else { 0.0 };
         let tau = (top as f64 - 32.0 + vertex) / 64.0;
         let strength = at(tau) / (power * w[i]);
-        rows.push((k, tau, strength, w[i]));
+        rows.push((k, tau, strength, w[i], nets[i]));
     }
     if rows.len() < 3 {
         return None;
     }
-    let nets = net(comb, stack, &starts, folded);
     let sigma = |w: f64| (1.0 / (TAU * (2.0 * steep * w).sqrt()), 1.0 / (2.0 * power * w).sqrt());
     let at: Vec<f64> = rows.iter().map(|r| r.0 as f64).collect();
     let shift: Vec<f64> = rows.iter().map(|r| r.1).collect();
@@ -110,7 +111,7 @@ pub(super) fn of(comb: &Comb, stack: &Stack, folded: &[f64]) -> Option<Lines> {
             at: (rows[i].0 as f64 + phase) / f,
             shift: Measured::new(off * pitch, st * pitch)?,
             strength: Measured::new(tall, sa)?,
-            net: nets[(rows[i].0 - first_line) as usize],
+            net: rows[i].4,
             odd: rows.len() >= 6 && (shifted || uneven),
         });
     }
@@ -128,17 +129,16 @@ pub(super) fn of(comb: &Comb, stack: &Stack, folded: &[f64]) -> Option<Lines> {
     Some(Lines { lines, pitch_sigma })
 }
 
-/// Light that each period holds over the trend of all, against one flank of the mean profile (half its mean swing). A ridge or a
+/// `light`, summed over each period of weight `w`, over the trend of all, against one flank of the mean profile (half its mean swing). A ridge or a
 /// groove gives back on one flank what it takes on the other; where the floor steps under a line something stays. The sigma is
 /// the scatter of all periods, more for one that is cut short.
-fn net(comb: &Comb, stack: &Stack, starts: &[f64], folded: &[f64]) -> Vec<Measured> {
-    let (z, w) = segment_bounds(stack, starts, comb.frequency, comb.along, &[0]);
+fn net(light: &[Complex64], w: &[f64], folded: &[f64]) -> Vec<Measured> {
     let flank = folded.iter().map(|v| v.abs()).sum::<f64>() / (2 * FOLD) as f64;
-    let mean: Vec<f64> = z[0].iter().zip(&w).map(|(z, w)| z.re / w.max(1e-9) / flank.max(1e-9)).collect();
+    let mean: Vec<f64> = light.iter().zip(w).map(|(z, w)| z.re / w.max(1e-9) / flank.max(1e-9)).collect();
     let at: Vec<f64> = (0..mean.len()).map(|i| i as f64).collect();
     let (trend, scatter) = about(&at, &mean);
     // Near the walls a period is cut short, and their light counts the more.
-    let usual = median(&w).unwrap_or(0.0);
+    let usual = median(w).unwrap_or(0.0);
     let sigma = |w: f64| scatter.max(USUAL_SCATTER) * (usual / w.max(1e-9)).max(1.0);
     (0..mean.len()).map(|i| Measured { value: mean[i] - trend[i], sigma: sigma(w[i]) }).collect()
 }

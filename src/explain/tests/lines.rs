@@ -91,7 +91,7 @@ fn a_strip_that_stands_out_of_ridges_is_both_and_one_edge_is_none() {
 #[test]
 fn ridges_of_one_kind_at_twice_the_stepover_are_wide_passes() {
     let p = plan(&[("\"flat\"", "\"bull-nose\"\ncorner_radius = 1.5")]);
-    let pair = |apart: f64| profile(|x| if (x - 0.5).abs() < apart { if x < 0.5 { -1.0 } else { 1.0 } } else { 0.0 });
+    let roof = profile(|x| (x - 0.5).signum());
     let alternating = |folded: Vec<f64>| {
         let f = Family { folded, harmonics: [0.1, 0.09, 0.07, 0.06], ..family(5.08, 90.0) };
         let (e, _) = look(&with_family(f), &p);
@@ -107,6 +107,6 @@ fn ridges_of_one_kind_at_twice_the_stepover_are_wide_passes() {
             0.0
         }
     });
-    let (ridges, uneven, roof) = (alternating(narrow), alternating(uneven), alternating(pair(0.5)));
+    let (ridges, uneven, roof) = (alternating(narrow), alternating(uneven), alternating(roof));
     assert!(uneven > ridges + 0.2 && roof > ridges + 0.2, "{ridges} {uneven} {roof}");
 }
