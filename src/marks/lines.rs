@@ -129,9 +129,9 @@ pub(super) fn of(comb: &Comb, stack: &Stack, folded: &[f64]) -> Option<Lines> {
     Some(Lines { lines, pitch_sigma })
 }
 
-/// `light`, summed over each period of weight `w`, over the trend of all, against one flank of the mean profile (half its mean swing). A ridge or a
-/// groove gives back on one flank what it takes on the other; where the floor steps under a line something stays. The sigma is
-/// the scatter of all periods, more for one that is cut short.
+/// `light`, summed over each period of weight `w`, over the trend of all, against one flank of the mean profile (half its mean
+/// swing). A ridge or a groove gives back on one flank what it takes on the other; where the floor steps under a line something
+/// stays. The sigma is the scatter of all periods, more for one that is cut short.
 fn net(light: &[Complex64], w: &[f64], folded: &[f64]) -> Vec<Measured> {
     let flank = folded.iter().map(|v| v.abs()).sum::<f64>() / (2 * FOLD) as f64;
     let mean: Vec<f64> = light.iter().zip(w).map(|(z, w)| z.re / w.max(1e-9) / flank.max(1e-9)).collect();
