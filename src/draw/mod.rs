@@ -43,9 +43,9 @@ pub fn embedded(photo: &Photo) -> String {
 
 /// The pictures of a report.
 pub fn pictures(inspection: &Inspection) -> Pictures {
-    let ((photo, floor), (profile, spectrum)) = rayon::join(
+    let ((photo, floor), (profile, spectrum, rim)) = rayon::join(
         || rayon::join(|| photo_pictures(inspection), || floor_picture(inspection, &inspection.patch)),
-        || (plot::profile(inspection), plot::spectrum(inspection)),
+        || (plot::profile(inspection), plot::spectrum(inspection), rim::rim(inspection)),
     );
     let (photo, foretold) = photo;
     let other = |patch: &Patch| floor_picture(inspection, patch);
@@ -53,7 +53,7 @@ pub fn pictures(inspection: &Inspection) -> Pictures {
         Some(p) => (Some(other(&p.relief)), Some(other(&p.colour))),
         None => (None, None),
     };
-    Pictures { photo, floor, relief, colour, foretold, profile, spectrum, rim: rim::rim(inspection) }
+    Pictures { photo, floor, relief, colour, foretold, profile, spectrum, rim }
 }
 
 /// Longest side of a thumbnail, pixels: three to a row fill a page, and a thousand of them take about 10 MB.

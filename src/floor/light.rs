@@ -9,6 +9,7 @@ use super::Light;
 use super::LightSource;
 use super::cut::Piece;
 use super::lit::Shade;
+use super::runs::{Runs, agree, longest};
 use crate::geometry::Point;
 use crate::geometry::signed_area;
 use crate::plan::PlannedCut;
@@ -25,6 +26,13 @@ const LAMP_AT_RELATIVE: f64 = 0.35;
 const LENGTH_SIGMA_MM: f64 = 0.35;
 /// Doubt of the planned depth, mm (zeroing on paper or a touch plate; common practice, no source).
 const DEPTH_SIGMA_MM: f64 = 0.1;
+
+/// Share of the shadows' ends by which two directions may differ and still agree as well: a tenth is what their soft borders
+/// leave to chance.
+const AGREE_AS_WELL: f64 = 0.1;
+
+/// Agreement of all shadows' lengths from which the walls' own need not be dark all along.
+const MOST_AGREE: f64 = 0.5;
 
 /// The displacement of the wall's shadow at the floor's middle, frame units, and the doubt of its direction,
 /// radians.
@@ -101,21 +109,39 @@ pub fn cast(piece: &Piece, shade: &Shade) -> Option<Cast> {
     };
     let stride = ((piece.inside.count() as f64 / 2000.0).sqrt().round() as usize).max(1);
     let coarse = all(stride);
-    let value = |spots: &[Spot], s: Point| explained(piece, spots, middle, s).0;
-    let polar = |a: f64, l: f64| Point::new(a.cos(), a.sin()) * l;
-    let tries: Vec<Point> = (0..24)
-        .flat_map(|a| (0..18).map(move |l| (f64::from(a) * 15.0, 0.006 * 1.32f64.powi(l))))
-        .map(|(a, l)| polar(a.to_radians(), l * size))
-        .collect();
-    let start = tries.into_par_iter().map(|s| (value(&coarse, s), s)).max_by(|a, b| a.0.total_cmp(&b.0))?.1;
+    let runs = Runs::of(piece, shade);
     let fine = all((stride / 2).max(1));
-    let mut best = (value(&fine, start), start);
+    // Both parts as shares: of all darkness, and of all shadows' ends.
+    let darkness_of = |spots: &[Spot]| spots.iter().map(|s| s.dark + 0.5).sum::<f64>().max(1.0);
+    let (coarse_dark, fine_dark) = (darkness_of(&coarse), darkness_of(&fine));
+    let parts = |s: Point| (2.0 * explained(piece, &fine, middle, s).0 / fine_dark, runs.agree(s));
+    let value = |s: Point| {
+        let (walls, all) = parts(s);
+        walls + all
+    };
+    let polar = |a: f64, l: f64| Point::new(a.cos(), a.sin()) * l;
+    let lengths: Vec<f64> = (0..36).map(|l| 0.006 * 1.149f64.powi(l) * size).collect();
+    let most = longest(lengths[35] / runs.unit());
+    let rough = |a: f64| {
+        let along = runs.lengths(polar(a, 1.0), most);
+        let of = |l: &f64| {
+            let s = polar(a, *l);
+            (2.0 * explained(piece, &coarse, middle, s).0 / coarse_dark + agree(&along, l / runs.unit()), s)
+        };
+        lengths.iter().map(of).max_by(|a, b| a.0.total_cmp(&b.0))
+    };
+    let start = (0..48)
+        .into_par_iter()
+        .filter_map(|a| rough((f64::from(a) * 7.5).to_radians()))
+        .max_by(|a, b| a.0.total_cmp(&b.0))?
+        .1;
+    let mut best = (value(start), start);
     let mut step = 0.12 * start.x.hypot(start.y);
     while step > 0.1 * piece.view.step * piece.k as f64 {
         let around: Vec<(f64, Point)> = (0..8)
             .into_par_iter()
             .map(|i| best.1 + polar(f64::from(i) * std::f64::consts::FRAC_PI_4, step))
-            .map(|s| (value(&fine, s), s))
+            .map(|s| (value(s), s))
             .collect();
         match around.into_iter().max_by(|a, b| a.0.total_cmp(&b.0)) {
             Some(b) if b.0 > best.0 => best = b,
@@ -123,19 +149,25 @@ pub fn cast(piece: &Piece, shade: &Shade) -> Option<Cast> {
         }
     }
     let (_, count, darkness) = explained(piece, &fine, middle, best.1);
-    // A real wall shadow is dark nearly everywhere; half of it lit means that something else was matched.
-    if count < 20 || darkness < 0.65 {
+    let (walls, every) = parts(best.1);
+    // A real wall shadow is dark nearly everywhere; half of it lit means that something else was matched, or, where most
+    // shadows are as long as that, that the outline lies off.
+    let enough = if every > MOST_AGREE { 0.5 } else { 0.65 };
+    if count < 20 || darkness < enough {
         return None;
     }
     // With one wall in shadow a turn changes little until a second wall would have to cast one. All directions whose
     // value falls short by less than the doubt of the length along half a side are equally good: their middle is taken.
     let spacing = piece.view.step * piece.k as f64 * (stride / 2).max(1) as f64;
-    let short = 0.5 * LENGTH_SIGMA_MM * piece.mm * 0.5 * size / (spacing * spacing);
+    let short = LENGTH_SIGMA_MM * piece.mm * 0.5 * size / (spacing * spacing) / fine_dark;
     let (length, at) = (best.1.x.hypot(best.1.y), best.1.y.atan2(best.1.x));
     let good: Vec<f64> = (-30..=30)
         .into_par_iter()
         .map(|i| f64::from(i).to_radians())
-        .filter(|turn| value(&fine, polar(at + turn, length)) > best.0 - short)
+        .filter(|turn| {
+            let (w, e) = parts(polar(at + turn, length));
+            w > walls - short && e > every - AGREE_AS_WELL
+        })
         .collect();
     let (a, b) = good.iter().fold((0.0f64, 0.0f64), |(a, b), v| (a.min(*v), b.max(*v)));
     Some(Cast { shift: polar(at + (a + b) / 2.0, length), turn_sigma: (b - a) / 12f64.sqrt() })

@@ -9,6 +9,7 @@ mod outline;
 mod rectangle;
 mod region;
 mod round;
+mod runs;
 mod search;
 mod settle;
 mod shadow;

@@ -26,7 +26,8 @@ impl Point {
         Self { x, y }
     }
     pub fn distance(self, o: Point) -> f64 {
-        (self.x - o.x).hypot(self.y - o.y)
+        let d = self - o;
+        (d.x * d.x + d.y * d.y).sqrt()
     }
     pub fn lerp(self, o: Point, t: f64) -> Point {
         Point::new(self.x + (o.x - self.x) * t, self.y + (o.y - self.y) * t)

@@ -90,8 +90,10 @@ impl Bends {
     /// The larger of the two extreme bends, and its normal.
     fn strongest(&self, i: usize) -> (f32, (f32, f32)) {
         let (a, b, d) = (self.xx.data[i], self.xy.data[i], self.yy.data[i]);
-        let turn = 0.5 * (2.0 * b).atan2(a - d);
-        let (s, c) = turn.sin_cos();
+        // Half the angle whose tangent is 2 b / (a - d), by the half-angle formulas.
+        let size = ((a - d).powi(2) + 4.0 * b * b).sqrt();
+        let cos = if size > 0.0 { (a - d) / size } else { 1.0 };
+        let (s, c) = ((0.5 * (1.0 - cos)).sqrt().copysign(b), (0.5 * (1.0 + cos)).sqrt());
         let (one, two) = (self.across(i, (c, s)), self.across(i, (-s, c)));
         if one.abs() >= two.abs() { (one, (c, s)) } else { (two, (-s, c)) }
     }
@@ -168,9 +170,10 @@ fn beads(bends: &Bends, inner: &Mask, width: f32, stretch: f32) -> Vec<(usize, B
         let mut k = -n;
         while k <= n {
             let d = k * stretch / n;
-            let (u, v) = ((x - normal.1 * d).round(), (y + normal.0 * d).round());
+            // Half a sample on: cut off, it is the nearest sample.
+            let (u, v) = (x - normal.1 * d + 0.5, y + normal.0 * d + 0.5);
             if u >= 0.0 && v >= 0.0 && u < w as f32 && v < h as f32 {
-                let j = v as usize * w + u as usize;
+                let j = v as i32 as usize * w + u as i32 as usize;
                 if inner.data[j] {
                     sum += bends.across(j, normal);
                     count += 1.0;
@@ -188,7 +191,7 @@ fn beads(bends: &Bends, inner: &Mask, width: f32, stretch: f32) -> Vec<(usize, B
         let (v, normal) = bends.strongest(i);
         let beside = |d: f32| {
             let (x, y) = ((i % w) as f32 + d * normal.0, (i / w) as f32 + d * normal.1);
-            let j = y.round().max(0.0) as usize * w + x.round().max(0.0) as usize;
+            let j = (y + 0.5).max(0.0) as i32 as usize * w + (x + 0.5).max(0.0) as i32 as usize;
             bends.across(j.min(w * h - 1), normal) * v.signum()
         };
         let top = v.abs() > beside(1.0) && v.abs() >= beside(-1.0);

@@ -19,6 +19,13 @@ const USUAL_POCKET: f64 = 76.0;
 /// own coarseness. More would hide the strip a first pass leaves along the wall.
 const MARGIN: f64 = 0.3;
 
+/// Least share of the used floor that a taper leaves. A plain pocket keeps three quarters (a square of side 1 with ramps of
+/// an eighth), bands round letters a quarter to nothing; with more, pockets of few shadows would be tapered less than
+/// their lines' lobes ask for.
+const KEPT: f32 = 0.5;
+/// Shortest ramp, samples: less tapers nothing.
+const SHORTEST_RAMP: f64 = 4.0;
+
 /// Half width that is left out along a letter's wall, millimetres: the wall itself, its glow and its narrow shadow.
 const WALL_MARGIN: f64 = 0.8;
 
@@ -135,11 +142,24 @@ impl Flat {
         let at = |i: usize| ((i * k) as f64 + (k as f64 - 1.0) / 2.0) * self.step;
         Point::new(self.origin.x + at(x), self.origin.y + at(y))
     }
-    /// Weight that falls from 1 inside to 0 at the border of the used floor over about an eighth of its smaller side.
+    /// Weight that falls from 1 inside to 0 at the border of the used floor over about an eighth of its smaller side; over
+    /// less where the floor is so narrow, round letters, that under [`KEPT`] of it would be left.
     pub fn taper(&self) -> Plane {
-        let ramp = self.extent / self.step / 8.0;
-        let k = ((ramp / 8.0) as usize).max(1);
         let grid = self.weights();
+        let used = grid.data.iter().sum::<f32>();
+        let mut ramp = self.extent / self.step / 8.0;
+        while ramp >= SHORTEST_RAMP {
+            let out = self.tapered(&grid, ramp);
+            if out.data.iter().sum::<f32>() >= KEPT * used {
+                return out;
+            }
+            ramp /= 2.0;
+        }
+        // A floor in shreds has no inside: every used sample then counts alike.
+        grid
+    }
+    fn tapered(&self, grid: &Plane, ramp: f64) -> Plane {
+        let k = ((ramp / 8.0) as usize).max(1);
         // The mean of the mask over a square as wide as two ramps is 1/2 on a straight border and 1 a ramp inside.
         let small = crate::raster::box_blur(&grid.shrink(k), (ramp / k as f64) as usize);
         let mut out = upsample(&small, k, grid.width, grid.height);
@@ -147,8 +167,7 @@ impl Flat {
             let t = (2.0 * *v - 1.0).clamp(0.0, 1.0);
             *v = if *u { t * t * (3.0 - 2.0 * t) } else { 0.0 };
         }
-        // A floor in shreds has no inside: every used sample then counts alike.
-        if out.data.iter().any(|v| *v > 0.0) { out } else { grid }
+        out
     }
 }
 

@@ -133,9 +133,11 @@ fn places(votes: &[Vote], used: &Mask, r: f64) -> Vec<(f32, usize)> {
         }
     }
     let [all, c1, s1, c2, s2] = sums.map(|p| gaussian_blur(&p, 1.0));
+    // What votes against one side or for two opposite ones only takes away from all votes.
+    let may = |i: &usize| used.data[*i] && all.data[*i] / r as f32 > SEEN as f32;
     let share = |i: usize| (all.data[i] - c1.data[i].hypot(s1.data[i]) - c2.data[i].hypot(s2.data[i])) / r as f32;
     let mut found: Vec<(f32, usize)> =
-        (0..w * h).filter(|i| used.data[*i]).map(|i| (share(i), i)).filter(|p| p.0 > SEEN as f32).collect();
+        (0..w * h).filter(may).map(|i| (share(i), i)).filter(|p| p.0 > SEEN as f32).collect();
     found.sort_by(|a, b| b.0.total_cmp(&a.0));
     let mut kept: Vec<(f32, usize)> = Vec::new();
     let far = |a: usize, b: usize| ((a % w) as f64 - (b % w) as f64).hypot((a / w) as f64 - (b / w) as f64) > 0.5 * r;

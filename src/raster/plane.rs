@@ -54,14 +54,18 @@ impl Plane {
         }
         let (w, h) = (self.width / k, self.height / k);
         let norm = 1.0 / (k * k) as f32;
-        Self::from_fn(w, h, |x, y| {
-            let mut s = 0.0;
-            for j in 0..k {
-                let r = (y * k + j) * self.width + x * k;
-                s += self.data[r..r + k].iter().sum::<f32>();
-            }
-            s * norm
-        })
+        let mut out = Self::new(w, h);
+        if w > 0 {
+            out.data.par_chunks_mut(w).enumerate().for_each(|(y, out)| {
+                for j in 0..k {
+                    for (o, block) in out.iter_mut().zip(self.row(y * k + j).chunks_exact(k)) {
+                        *o += block.iter().sum::<f32>();
+                    }
+                }
+                out.iter_mut().for_each(|o| *o *= norm);
+            });
+        }
+        out
     }
 }
 

@@ -60,9 +60,11 @@ impl Grid {
             }
         }
         let mut sums = vec![0f32; (long + 1) * rows];
-        for j in 0..rows {
-            for i in 0..long {
-                sums[j * (long + 1) + i + 1] = sums[j * (long + 1) + i] + cells[j * long + i];
+        for (sums, cells) in sums.chunks_mut(long + 1).zip(cells.chunks(long)) {
+            let mut sum = 0.0;
+            for (s, cell) in sums[1..].iter_mut().zip(cells) {
+                sum += cell;
+                *s = sum;
             }
         }
         Self { long: long + 1, sums }
