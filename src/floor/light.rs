@@ -27,6 +27,12 @@ const LENGTH_SIGMA_MM: f64 = 0.35;
 /// Doubt of the planned depth, mm (zeroing on paper or a touch plate; common practice, no source).
 const DEPTH_SIGMA_MM: f64 = 0.1;
 
+/// Share of all darkness that the walls explain from which the walls alone tell the lamp, and below which by how much the
+/// lengths of all shadows come to count as much. Walls without letters explain 0.6 to 0.95 (chips and dark wood are the
+/// rest) and tell direction and length better alone; with letters it is 0.1 to 0.6, and a letter's shadow beside a wall
+/// passes for the wall's.
+const WALLS_ALONE: f64 = 0.75;
+const WALLS_FADE: f64 = 0.25;
 /// Share of the shadows' ends by which two directions may differ and still agree as well: a tenth is what their soft borders
 /// leave to chance.
 const AGREE_AS_WELL: f64 = 0.1;
@@ -114,27 +120,32 @@ pub fn cast(piece: &Piece, shade: &Shade) -> Option<Cast> {
     // Both parts as shares: of all darkness, and of all shadows' ends.
     let darkness_of = |spots: &[Spot]| spots.iter().map(|s| s.dark + 0.5).sum::<f64>().max(1.0);
     let (coarse_dark, fine_dark) = (darkness_of(&coarse), darkness_of(&fine));
-    let parts = |s: Point| (2.0 * explained(piece, &fine, middle, s).0 / fine_dark, runs.agree(s));
-    let value = |s: Point| {
-        let (walls, all) = parts(s);
-        walls + all
-    };
     let polar = |a: f64, l: f64| Point::new(a.cos(), a.sin()) * l;
     let lengths: Vec<f64> = (0..36).map(|l| 0.006 * 1.149f64.powi(l) * size).collect();
     let most = longest(lengths[35] / runs.unit());
-    let rough = |a: f64| {
-        let along = runs.lengths(polar(a, 1.0), most);
-        let of = |l: &f64| {
-            let s = polar(a, *l);
-            (2.0 * explained(piece, &coarse, middle, s).0 / coarse_dark + agree(&along, l / runs.unit()), s)
-        };
-        lengths.iter().map(of).max_by(|a, b| a.0.total_cmp(&b.0))
-    };
-    let start = (0..48)
+    let tries: Vec<(Point, Explained, f64)> = (0..48)
         .into_par_iter()
-        .filter_map(|a| rough((f64::from(a) * 7.5).to_radians()))
-        .max_by(|a, b| a.0.total_cmp(&b.0))?
-        .1;
+        .flat_map_iter(|a| {
+            let a = (f64::from(a) * 7.5).to_radians();
+            let along = runs.lengths(polar(a, 1.0), most);
+            let of = |l: &f64| {
+                (polar(a, *l), explained(piece, &coarse, middle, polar(a, *l)), agree(&along, l / runs.unit()))
+            };
+            lengths.iter().map(of).collect::<Vec<_>>()
+        })
+        .collect();
+    let walls = tries.iter().map(|t| &t.1).max_by(|a, b| a.value.total_cmp(&b.value))?;
+    let weight = ((WALLS_ALONE - walls.darkness * walls.count as f64 / coarse_dark) / WALLS_FADE).clamp(0.0, 1.0);
+    let rough = |t: &(Point, Explained, f64)| 2.0 * t.1.value / coarse_dark + weight * t.2;
+    let start = tries.iter().max_by(|a, b| rough(a).total_cmp(&rough(b)))?.0;
+    let parts = |s: Point| {
+        let all = if weight > 0.0 { runs.agree(s) } else { 0.0 };
+        (2.0 * explained(piece, &fine, middle, s).value / fine_dark, all)
+    };
+    let value = |s: Point| {
+        let (walls, all) = parts(s);
+        walls + weight * all
+    };
     let mut best = (value(start), start);
     let mut step = 0.12 * start.x.hypot(start.y);
     while step > 0.1 * piece.view.step * piece.k as f64 {
@@ -148,7 +159,7 @@ pub fn cast(piece: &Piece, shade: &Shade) -> Option<Cast> {
             _ => step /= 2.0,
         }
     }
-    let (_, count, darkness) = explained(piece, &fine, middle, best.1);
+    let Explained { count, darkness, .. } = explained(piece, &fine, middle, best.1);
     let (walls, every) = parts(best.1);
     // A real wall shadow is dark nearly everywhere; half of it lit means that something else was matched, or, where most
     // shadows are as long as that, that the outline lies off.
@@ -173,8 +184,14 @@ pub fn cast(piece: &Piece, shade: &Shade) -> Option<Cast> {
     Some(Cast { shift: polar(at + (a + b) / 2.0, length), turn_sigma: (b - a) / 12f64.sqrt() })
 }
 
-/// Sum of (darkness - 1/2) over the samples that a displacement puts into the wall's shadow, their number and mean darkness.
-fn explained(piece: &Piece, spots: &[Spot], middle: Point, s: Point) -> (f64, usize, f64) {
+/// What a displacement puts into the walls' shadow: sum of (darkness - 1/2) over its samples, their number and mean darkness.
+struct Explained {
+    value: f64,
+    count: usize,
+    darkness: f64,
+}
+
+fn explained(piece: &Piece, spots: &[Spot], middle: Point, s: Point) -> Explained {
     let kappa = s.x.hypot(s.y) / (LAMP_AT_MM * piece.mm);
     let inside = |p: Point| {
         let q = piece.view.to_sample(p) * (1.0 / piece.k as f64);
@@ -193,5 +210,5 @@ fn explained(piece: &Piece, spots: &[Spot], middle: Point, s: Point) -> (f64, us
             n += 1;
         }
     }
-    (sum, n, if n > 0 { sum / n as f64 + 0.5 } else { 0.0 })
+    Explained { value: sum, count: n, darkness: if n > 0 { sum / n as f64 + 0.5 } else { 0.0 } }
 }
