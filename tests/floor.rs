@@ -210,6 +210,27 @@ fn ridge_shadows_stay_in_and_a_letter_goes_out() {
     assert!(!patch.islands.is_empty());
 }
 
+/// A letter's shadow that fills the way to a wall passes for that wall's own: the other walls and all other shadows tell.
+#[test]
+fn letters_whose_shadows_reach_a_wall_do_not_turn_the_lamp_round() {
+    // Slanted strokes from the left wall on, the lamp to the upper right.
+    let letters = |p: Point| {
+        let slant = |at: f64, lean: f64| {
+            let x = at + lean * (p.y - 300.0);
+            (x..x + 75.0).contains(&p.x) && (300.0..640.0).contains(&p.y)
+        };
+        slant(170.0, 0.25) || slant(420.0, -0.35) || slant(560.0, 0.0) || slant(760.0, -0.25) || slant(900.0, 0.3)
+    };
+    let shape = |p: Point| (100.0..1150.0).contains(&p.x) && (120.0..740.0).contains(&p.y) && !letters(p);
+    let away = Point::new(-92.0, 118.0);
+    let photo = drawn(1250, 860, shape, away);
+    let plan = PlannedCut { pocket_mm: Some((105.0, 62.0)), depth_mm: Some(3.0), ..PlannedCut::default() };
+    let patch = look(&photo, &straight(0.1), &plan);
+    let from = patch.light.from_deg.unwrap();
+    let true_from = (-away.y).atan2(-away.x).to_degrees();
+    assert!(turn(from.value, true_from) < 8.0, "{from:?}, true {true_from:.1}");
+}
+
 #[test]
 fn a_photo_without_walls_is_all_floor_and_a_black_one_is_refused() {
     let photo = drawn(900, 700, |_| true, Point::new(0.0, 40.0));

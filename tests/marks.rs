@@ -129,6 +129,22 @@ fn alternating_lines_have_the_doubled_period() {
     assert!((f.pitch.value / 7.8 - 1.0).abs() < 2e-3, "{:?}", m.families);
 }
 
+/// What is left of a floor round a block of letters is a band a ninth of it wide: its lines are found as on a whole floor.
+#[test]
+fn a_narrow_floor_round_letters_keeps_its_lines() {
+    let (w, h, pitch) = (1000, 620, 3.2);
+    let turn = 130.0f64.to_radians();
+    let mut p = patch(w, h, &noise(12, w, h, 0.05, 0.05, 4.0), |x, y| {
+        let k = (x * turn.cos() + y * turn.sin()) / pitch;
+        thin(k) * if k.round() as i64 % 2 == 0 { 1.0 } else { -0.8 }
+    });
+    for (y, x) in (70..h - 70).flat_map(|y| (70..w - 70).map(move |x| (y, x))) {
+        p.mask.data[y * w + x] = false;
+    }
+    let m = run(&p);
+    assert!(m.families.iter().any(|f| (f.pitch.value / (2.0 * pitch) - 1.0).abs() < 2e-3), "{:?}", m.families);
+}
+
 /// Eight dark and eight lit lines, thin and not half-way between one another, and a last pass that is narrower: their high harmonics
 /// are as strong as the first, and no line is lost.
 #[test]

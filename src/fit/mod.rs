@@ -64,6 +64,10 @@ impl Fit {
     pub fn verdict(&self) -> Grade {
         self.judgements.iter().map(|j| j.grade).max().unwrap_or(Grade::Ok)
     }
+    /// Whether nothing in the picture looks like a pocket: what was measured may not be a floor.
+    pub fn without_pocket(&self) -> bool {
+        self.judgements.iter().any(|j| j.id == kinds::NO_POCKET.id && j.grade == Grade::Retake)
+    }
     /// What is not in order, the most worthwhile first: retake before care, then the registry's order.
     pub fn faults(&self) -> Vec<&Judgement> {
         let mut all: Vec<&Judgement> = self.judgements.iter().filter(|j| j.grade > Grade::Ok).collect();

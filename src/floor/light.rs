@@ -115,7 +115,7 @@ pub fn cast(piece: &Piece, shade: &Shade) -> Option<Cast> {
     };
     let stride = ((piece.inside.count() as f64 / 2000.0).sqrt().round() as usize).max(1);
     let coarse = all(stride);
-    let runs = Runs::of(piece, shade);
+    let runs = Runs::of(piece, shade, middle, LAMP_AT_MM * piece.mm);
     let fine = all((stride / 2).max(1));
     // Both parts as shares: of all darkness, and of all shadows' ends.
     let darkness_of = |spots: &[Spot]| spots.iter().map(|s| s.dark + 0.5).sum::<f64>().max(1.0);

@@ -8,8 +8,8 @@ use crate::geometry::Point;
 const LIT: f64 = 0.7;
 /// Samples behind a shadow's border at which it must be lit: the border itself is soft.
 const BEHIND: f64 = 3.0;
-/// How far a shadow's length may lie from the one asked for, as a share of it: over a pocket a lamp at 450 mm casts
-/// shadows that differ by a twelfth to either side, and letters' fillets shorten them.
+/// How far a shadow's length may lie from the one asked for, as a share of it: the lamp's distance is not known, and letters'
+/// fillets shorten their shadows. With 0.05 few agree with the true one, with 0.3 all directions do.
 const NEAR: f64 = 0.15;
 
 /// Samples by which a shadow's length is uncertain at any length.
@@ -21,10 +21,14 @@ pub(super) struct Runs<'a> {
     shade: &'a Shade,
     /// Shadow samples with a neighbour that is none.
     border: Vec<(usize, usize)>,
+    /// The floor's middle, and how far from it the lamp is taken to stand, samples.
+    middle: Point,
+    lamp: f64,
 }
 
 impl<'a> Runs<'a> {
-    pub fn of(piece: &'a Piece, shade: &'a Shade) -> Self {
+    /// `middle`: the floor's, frame units. `lamp`: the lamp's horizontal distance from it, frame units.
+    pub fn of(piece: &'a Piece, shade: &'a Shade, middle: Point, lamp: f64) -> Self {
         let (w, h) = (piece.small.width, piece.small.height);
         let open = |i: usize, j: usize| !shade.shadow.at(i, j);
         let at_border = |i: usize, j: usize| open(i - 1, j) || open(i + 1, j) || open(i, j - 1) || open(i, j + 1);
@@ -32,10 +36,13 @@ impl<'a> Runs<'a> {
             .flat_map(|j| (1..w.saturating_sub(1)).map(move |i| (i, j)))
             .filter(|(i, j)| !open(*i, *j) && at_border(*i, *j))
             .collect();
-        Self { piece, shade, border }
+        let unit = piece.view.step * piece.k as f64;
+        let middle = piece.view.to_sample(middle) * (1.0 / piece.k as f64);
+        Self { piece, shade, border, middle, lamp: lamp / unit }
     }
     /// Lengths of the shadows along `towards` (a unit vector away from the lamp), samples, one for each border sample with lit
-    /// floor behind it; each followed to `most` samples.
+    /// floor behind it; each followed to `most` samples, and given as it would be at the floor's middle: farther from the
+    /// lamp they are longer.
     pub fn lengths(&self, towards: Point, most: f64) -> Vec<f64> {
         let (c, d) = (towards.x, towards.y);
         let mask = &self.shade.shadow;
@@ -57,7 +64,8 @@ impl<'a> Runs<'a> {
                 while run < most && dark(x - run * c, y - run * d) {
                     run += 1.0;
                 }
-                run
+                let farther = (x - run * c - self.middle.x) * c + (y - run * d - self.middle.y) * d;
+                run / (1.0 + farther / self.lamp).max(0.5)
             })
             .collect()
     }
@@ -91,4 +99,21 @@ pub(super) fn agree(lengths: &[f64], wanted: f64) -> f64 {
         if off > 0.0 { (1.0 - off).max(-1.0) } else { (1.0 + off).max(0.0) }
     };
     if lengths.len() < 20 { 0.0 } else { lengths.iter().map(one).sum::<f64>() / lengths.len() as f64 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn shadows_agree_by_their_length_and_none_may_be_longer() {
+        let all = |n: usize, length: f64| vec![length; n];
+        assert_eq!(agree(&all(50, 40.0), 40.0), 1.0);
+        assert_eq!(agree(&all(50, 80.0), 40.0), -1.0);
+        assert_eq!(agree(&all(50, 10.0), 40.0), 0.0, "cut short by a letter");
+        assert_eq!(agree(&all(19, 40.0), 40.0), 0.0, "too few");
+        let half = [all(25, 40.0), all(25, 10.0)].concat();
+        assert_eq!(agree(&half, 40.0), 0.5);
+        assert!(agree(&all(50, 43.0), 40.0) > 0.5 && agree(&all(50, 52.0), 40.0) < 0.0);
+    }
 }

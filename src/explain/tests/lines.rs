@@ -110,3 +110,16 @@ fn ridges_of_one_kind_at_twice_the_stepover_are_wide_passes() {
     let (ridges, uneven, roof) = (alternating(narrow), alternating(uneven), alternating(roof));
     assert!(uneven > ridges + 0.2 && roof > ridges + 0.2, "{ridges} {uneven} {roof}");
 }
+
+#[test]
+fn what_is_no_pocket_is_not_called_clean() {
+    let (p, patch, marks) = (plan(&[]), patch(), plain_marks());
+    let of = |seen: fit::Seen| {
+        let frame = FloorFrame { scale: None, ..frame() };
+        let fit = fit::judge((3000, 2000), &frame, &[], &patch, &p, &seen);
+        weigh(&frame, &patch, &fit, &marks, &p, &expected(&p)).0.findings[0].id
+    };
+    assert_eq!(of(fit::Seen::default()), Cause::Clean);
+    // A dark seam along walls that cannot cast one.
+    assert_eq!(of(fit::Seen { second_shadow: Some(0.6), ..Default::default() }), Cause::CannotTell);
+}
