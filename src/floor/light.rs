@@ -4,6 +4,10 @@
 //! towards the lamp leaves the outline within that length. The displacement vector that explains the dark samples best is
 //! searched over the whole floor, so that any outline will do: straight, round, with an inner corner. The lamp stands at a
 //! finite distance, so the displacement grows linearly with the distance from it.
+//!
+//! Letters cast shadows too, and one that reaches a wall passes for that wall's. Where the walls leave much of the dark
+//! unexplained, the lengths of all shadows count as well: along the true direction most are as long as the walls' and none is
+//! longer.
 
 use super::Light;
 use super::LightSource;
@@ -120,24 +124,11 @@ pub fn cast(piece: &Piece, shade: &Shade) -> Option<Cast> {
     // Both parts as shares: of all darkness, and of all shadows' ends.
     let darkness_of = |spots: &[Spot]| spots.iter().map(|s| s.dark + 0.5).sum::<f64>().max(1.0);
     let (coarse_dark, fine_dark) = (darkness_of(&coarse), darkness_of(&fine));
-    let polar = |a: f64, l: f64| Point::new(a.cos(), a.sin()) * l;
-    let lengths: Vec<f64> = (0..36).map(|l| 0.006 * 1.149f64.powi(l) * size).collect();
-    let most = longest(lengths[35] / runs.unit());
-    let tries: Vec<(Point, Explained, f64)> = (0..48)
-        .into_par_iter()
-        .flat_map_iter(|a| {
-            let a = (f64::from(a) * 7.5).to_radians();
-            let along = runs.lengths(polar(a, 1.0), most);
-            let of = |l: &f64| {
-                (polar(a, *l), explained(piece, &coarse, middle, polar(a, *l)), agree(&along, l / runs.unit()))
-            };
-            lengths.iter().map(of).collect::<Vec<_>>()
-        })
-        .collect();
-    let walls = tries.iter().map(|t| &t.1).max_by(|a, b| a.value.total_cmp(&b.value))?;
+    let tries = tries(piece, &coarse, &runs, middle, size);
+    let walls = tries.iter().map(|t| &t.walls).max_by(|a, b| a.value.total_cmp(&b.value))?;
     let weight = ((WALLS_ALONE - walls.darkness * walls.count as f64 / coarse_dark) / WALLS_FADE).clamp(0.0, 1.0);
-    let rough = |t: &(Point, Explained, f64)| 2.0 * t.1.value / coarse_dark + weight * t.2;
-    let start = tries.iter().max_by(|a, b| rough(a).total_cmp(&rough(b)))?.0;
+    let rough = |t: &Try| 2.0 * t.walls.value / coarse_dark + weight * t.agree;
+    let start = tries.iter().max_by(|a, b| rough(a).total_cmp(&rough(b)))?.shift;
     let parts = |s: Point| {
         let all = if weight > 0.0 { runs.agree(s) } else { 0.0 };
         (2.0 * explained(piece, &fine, middle, s).value / fine_dark, all)
@@ -182,6 +173,35 @@ pub fn cast(piece: &Piece, shade: &Shade) -> Option<Cast> {
         .collect();
     let (a, b) = good.iter().fold((0.0f64, 0.0f64), |(a, b), v| (a.min(*v), b.max(*v)));
     Some(Cast { shift: polar(at + (a + b) / 2.0, length), turn_sigma: (b - a) / 12f64.sqrt() })
+}
+
+fn polar(a: f64, l: f64) -> Point {
+    Point::new(a.cos(), a.sin()) * l
+}
+
+/// One displacement looked at.
+struct Try {
+    shift: Point,
+    walls: Explained,
+    /// [`agree`].
+    agree: f64,
+}
+
+/// Displacements all round, a hundred and fiftieth of the floor's size long to four fifths of it: fine enough for the lengths
+/// of letters' shadows, which agree within a seventh.
+fn tries(piece: &Piece, spots: &[Spot], runs: &Runs, middle: Point, size: f64) -> Vec<Try> {
+    let lengths: Vec<f64> = (0..36).map(|l| 0.006 * 1.149f64.powi(l) * size).collect();
+    let most = longest(lengths[lengths.len() - 1] / runs.unit());
+    let along = |a: f64| {
+        let found = runs.lengths(polar(a, 1.0), most);
+        let of = |l: &f64| Try {
+            shift: polar(a, *l),
+            walls: explained(piece, spots, middle, polar(a, *l)),
+            agree: agree(&found, l / runs.unit()),
+        };
+        lengths.iter().map(of).collect::<Vec<_>>()
+    };
+    (0..48).into_par_iter().flat_map_iter(|a| along((f64::from(a) * 7.5).to_radians())).collect()
 }
 
 /// What a displacement puts into the walls' shadow: sum of (darkness - 1/2) over its samples, their number and mean darkness.
