@@ -213,13 +213,13 @@ fn ridge_shadows_stay_in_and_a_letter_goes_out() {
 /// A letter's shadow that fills the way to a wall passes for that wall's own: the other walls and all other shadows tell.
 #[test]
 fn letters_whose_shadows_reach_a_wall_do_not_turn_the_lamp_round() {
-    // Slanted strokes from the left wall on, the lamp to the upper right.
+    // The lamp to the upper right. A stroke near the left wall fills the way to it with its shadow, one near the right wall
+    // hides half of that wall's; round ones between them cast theirs on free floor.
     let letters = |p: Point| {
-        let slant = |at: f64, lean: f64| {
-            let x = at + lean * (p.y - 300.0);
-            (x..x + 75.0).contains(&p.x) && (300.0..640.0).contains(&p.y)
-        };
-        slant(170.0, 0.25) || slant(420.0, -0.35) || slant(560.0, 0.0) || slant(760.0, -0.25) || slant(900.0, 0.3)
+        let upright = |at: f64, to: f64| (at..at + 90.0).contains(&p.x) && (250.0..to).contains(&p.y);
+        let round = |x, y| p.distance(Point::new(x, y)) < 55.0;
+        let rounds = [(430.0, 330.0), (600.0, 330.0), (770.0, 330.0), (940.0, 330.0), (450.0, 560.0), (650.0, 560.0)];
+        upright(175.0, 735.0) || upright(1050.0, 520.0) || rounds.iter().any(|(x, y)| round(*x, *y))
     };
     let shape = |p: Point| (100.0..1150.0).contains(&p.x) && (120.0..740.0).contains(&p.y) && !letters(p);
     let away = Point::new(-92.0, 118.0);
