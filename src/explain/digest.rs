@@ -340,7 +340,7 @@ fn fitness(frame: &FloorFrame, patch: &Patch, fit: &Fit, marks: &Marks, plan: &P
     };
     let keeps = [
         // Anything at all may be in the picture; what was measured may not be a floor.
-        if patch.outline_assumed || fit.without_pocket() { 0.2 } else { 1.0 },
+        if fit.without_pocket() { 0.2 } else { 1.0 },
         shows,
         sharp,
         patch.light.elevation_deg.map_or(1.0, |e| ramp(e.value, 55.0, 25.0)),

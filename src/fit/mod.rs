@@ -66,7 +66,7 @@ impl Fit {
     }
     /// Whether nothing in the picture looks like a pocket: what was measured may not be a floor.
     pub fn without_pocket(&self) -> bool {
-        self.judgements.iter().any(|j| j.id == kinds::NO_POCKET.id && j.grade == Grade::Retake)
+        self.judgements.iter().any(|j| j.id == kinds::NO_POCKET.id)
     }
     /// What is not in order, the most worthwhile first: retake before care, then the registry's order.
     pub fn faults(&self) -> Vec<&Judgement> {

@@ -29,9 +29,13 @@ pub struct Piece {
 }
 
 impl Piece {
+    /// Frame units per reduced sample.
+    pub fn unit(&self) -> f64 {
+        self.view.step * self.k as f64
+    }
     /// A length in mm as reduced samples.
     pub fn samples(&self, mm: f64) -> f64 {
-        mm * self.mm / (self.view.step * self.k as f64)
+        mm * self.mm / self.unit()
     }
     /// Reduced samples inside a polygon of the floor frame.
     pub fn filled(&self, polygon: &[Point]) -> Mask {

@@ -26,7 +26,7 @@ pub fn find(piece: &Piece, shade: &mut Shade, cast: Cast) -> Mask {
     let (w, h) = (piece.small.width, piece.small.height);
     let mut tops = Mask::new(w, h, false);
     let length = cast.shift.x.hypot(cast.shift.y);
-    let sample = piece.view.step * piece.k as f64;
+    let sample = piece.unit();
     // Towards the lamp, one sample.
     let to_lamp = cast.shift * (-1.0 / length.max(1e-12));
     let data = shade.shadow.data.iter().map(|v| u8::from(*v) * 255).collect();

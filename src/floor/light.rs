@@ -32,16 +32,17 @@ const LENGTH_SIGMA_MM: f64 = 0.35;
 const DEPTH_SIGMA_MM: f64 = 0.1;
 
 /// Share of all darkness that the walls explain from which the walls alone tell the lamp, and below which by how much the
-/// lengths of all shadows come to count as much. Walls without letters explain 0.6 to 0.95 (chips and dark wood are the
-/// rest) and tell direction and length better alone; with letters it is 0.1 to 0.6, and a letter's shadow beside a wall
-/// passes for the wall's.
+/// lengths of all shadows come to count as much. Walls of twenty made pockets without letters explain 0.6 to 0.95 (chips and
+/// dark wood are the rest) and tell direction and length better alone; with letters it is 0 to 0.9, two thirds under
+/// 0.55, and a letter's shadow beside a wall passes for the wall's.
 const WALLS_ALONE: f64 = 0.75;
 const WALLS_FADE: f64 = 0.25;
-/// Share of the shadows' ends by which two directions may differ and still agree as well: a tenth is what their soft borders
-/// leave to chance.
+/// Share of the shadows' ends by which two directions may differ and still agree as well: a judgement, not
+/// measured. With 0 the doubt of the direction would follow the borders' noise, with 1 the walls alone would tell it.
 const AGREE_AS_WELL: f64 = 0.1;
 
-/// Agreement of all shadows' lengths from which the walls' own need not be dark all along.
+/// Agreement of all shadows' lengths from which the walls' own need not be dark all along: among made letters true directions
+/// have 0.25 to 0.9, and of those whose walls are half lit the two true ones 0.6. With 0 shapes that are no walls would do.
 const MOST_AGREE: f64 = 0.5;
 
 /// The displacement of the wall's shadow at the floor's middle, frame units, and the doubt of its direction,
@@ -79,7 +80,7 @@ pub fn measure(
     let length = cast.shift.x.hypot(cast.shift.y);
     // An outline that follows an odd contour may be off by a millimetre or two here and there.
     let odd = if plain { 1.0 } else { 4.0 };
-    let doubt = odd * (LENGTH_SIGMA_MM * piece.mm).hypot(piece.view.step * piece.k as f64 * 0.5);
+    let doubt = odd * (LENGTH_SIGMA_MM * piece.mm).hypot(piece.unit() * 0.5);
     if light.from_deg.is_none() {
         // 1 degree: the outline's own turn and the lamp's width.
         let sigma = (doubt / length).atan().hypot(cast.turn_sigma).to_degrees().hypot(1.0);
@@ -119,27 +120,31 @@ pub fn cast(piece: &Piece, shade: &Shade) -> Option<Cast> {
     };
     let stride = ((piece.inside.count() as f64 / 2000.0).sqrt().round() as usize).max(1);
     let coarse = all(stride);
-    let runs = Runs::of(piece, shade, middle, LAMP_AT_MM * piece.mm);
     let fine = all((stride / 2).max(1));
     // Both parts as shares: of all darkness, and of all shadows' ends.
     let darkness_of = |spots: &[Spot]| spots.iter().map(|s| s.dark + 0.5).sum::<f64>().max(1.0);
     let (coarse_dark, fine_dark) = (darkness_of(&coarse), darkness_of(&fine));
-    let tries = tries(piece, &coarse, &runs, middle, size);
+    let mut tries = tries(piece, &coarse, middle, size);
     let walls = tries.iter().map(|t| &t.walls).max_by(|a, b| a.value.total_cmp(&b.value))?;
     let weight = ((WALLS_ALONE - walls.darkness * walls.count as f64 / coarse_dark) / WALLS_FADE).clamp(0.0, 1.0);
+    let runs = (weight > 0.0).then(|| Runs::of(piece, shade, middle, LAMP_AT_MM * piece.mm));
+    if let Some(runs) = &runs {
+        tries.par_chunks_mut(LENGTHS).for_each(|along| agreements(runs, along));
+    }
     let rough = |t: &Try| 2.0 * t.walls.value / coarse_dark + weight * t.agree;
     let start = tries.iter().max_by(|a, b| rough(a).total_cmp(&rough(b)))?.shift;
     let parts = |s: Point| {
-        let all = if weight > 0.0 { runs.agree(s) } else { 0.0 };
-        (2.0 * explained(piece, &fine, middle, s).value / fine_dark, all)
+        let all = runs.as_ref().map_or(0.0, |r| r.agree(s));
+        (explained(piece, &fine, middle, s), all)
     };
+    let share = |walls: &Explained| 2.0 * walls.value / fine_dark;
     let value = |s: Point| {
         let (walls, all) = parts(s);
-        walls + weight * all
+        share(&walls) + weight * all
     };
     let mut best = (value(start), start);
     let mut step = 0.12 * start.x.hypot(start.y);
-    while step > 0.1 * piece.view.step * piece.k as f64 {
+    while step > 0.1 * piece.unit() {
         let around: Vec<(f64, Point)> = (0..8)
             .into_par_iter()
             .map(|i| best.1 + polar(f64::from(i) * std::f64::consts::FRAC_PI_4, step))
@@ -150,17 +155,16 @@ pub fn cast(piece: &Piece, shade: &Shade) -> Option<Cast> {
             _ => step /= 2.0,
         }
     }
-    let Explained { count, darkness, .. } = explained(piece, &fine, middle, best.1);
     let (walls, every) = parts(best.1);
     // A real wall shadow is dark nearly everywhere; half of it lit means that something else was matched, or, where most
     // shadows are as long as that, that the outline lies off.
     let enough = if every > MOST_AGREE { 0.5 } else { 0.65 };
-    if count < 20 || darkness < enough {
+    if walls.count < 20 || walls.darkness < enough {
         return None;
     }
     // With one wall in shadow a turn changes little until a second wall would have to cast one. All directions whose
     // value falls short by less than the doubt of the length along half a side are equally good: their middle is taken.
-    let spacing = piece.view.step * piece.k as f64 * (stride / 2).max(1) as f64;
+    let spacing = piece.unit() * (stride / 2).max(1) as f64;
     let short = LENGTH_SIGMA_MM * piece.mm * 0.5 * size / (spacing * spacing) / fine_dark;
     let (length, at) = (best.1.x.hypot(best.1.y), best.1.y.atan2(best.1.x));
     let good: Vec<f64> = (-30..=30)
@@ -168,7 +172,7 @@ pub fn cast(piece: &Piece, shade: &Shade) -> Option<Cast> {
         .map(|i| f64::from(i).to_radians())
         .filter(|turn| {
             let (w, e) = parts(polar(at + turn, length));
-            w > walls - short && e > every - AGREE_AS_WELL
+            share(&w) > share(&walls) - short && e > every - AGREE_AS_WELL
         })
         .collect();
     let (a, b) = good.iter().fold((0.0f64, 0.0f64), |(a, b), v| (a.min(*v), b.max(*v)));
@@ -183,25 +187,32 @@ fn polar(a: f64, l: f64) -> Point {
 struct Try {
     shift: Point,
     walls: Explained,
-    /// [`agree`].
+    /// [`agree`]; 0 where it was not asked for.
     agree: f64,
 }
 
+/// Lengths looked at along one direction.
+const LENGTHS: usize = 36;
+
 /// Displacements all round, a hundred and fiftieth of the floor's size long to four fifths of it: fine enough for the lengths
-/// of letters' shadows, which agree within a seventh.
-fn tries(piece: &Piece, spots: &[Spot], runs: &Runs, middle: Point, size: f64) -> Vec<Try> {
-    let lengths: Vec<f64> = (0..36).map(|l| 0.006 * 1.149f64.powi(l) * size).collect();
-    let most = longest(lengths[lengths.len() - 1] / runs.unit());
-    let along = |a: f64| {
-        let found = runs.lengths(polar(a, 1.0), most);
-        let of = |l: &f64| Try {
-            shift: polar(a, *l),
-            walls: explained(piece, spots, middle, polar(a, *l)),
-            agree: agree(&found, l / runs.unit()),
-        };
-        lengths.iter().map(of).collect::<Vec<_>>()
-    };
-    (0..48).into_par_iter().flat_map_iter(|a| along((f64::from(a) * 7.5).to_radians())).collect()
+/// of letters' shadows, which agree within a seventh. [`LENGTHS`] of one direction stand together.
+fn tries(piece: &Piece, spots: &[Spot], middle: Point, size: f64) -> Vec<Try> {
+    let length = |l: usize| 0.006 * 1.149f64.powi(l as i32) * size;
+    (0..48 * LENGTHS)
+        .into_par_iter()
+        .map(|i| {
+            let shift = polar(((i / LENGTHS) as f64 * 7.5).to_radians(), length(i % LENGTHS));
+            Try { shift, walls: explained(piece, spots, middle, shift), agree: 0.0 }
+        })
+        .collect()
+}
+
+/// Tells how well all shadows agree with displacements of one direction, the longest last.
+fn agreements(runs: &Runs, along: &mut [Try]) {
+    let length = |t: &Try| t.shift.x.hypot(t.shift.y);
+    let Some(last) = along.last() else { return };
+    let found = runs.lengths(last.shift * (1.0 / length(last)), longest(length(last) / runs.unit()));
+    along.iter_mut().for_each(|t| t.agree = agree(&found, length(t) / runs.unit()));
 }
 
 /// What a displacement puts into the walls' shadow: sum of (darkness - 1/2) over its samples, their number and mean darkness.

@@ -9,7 +9,8 @@ const LIT: f64 = 0.7;
 /// Samples behind a shadow's border at which it must be lit: the border itself is soft.
 const BEHIND: f64 = 3.0;
 /// How far a shadow's length may lie from the one asked for, as a share of it: the lamp's distance is not known, and letters'
-/// fillets shorten their shadows. With 0.05 few agree with the true one, with 0.3 all directions do.
+/// fillets shorten their shadows. Of 45 lamps of made scenes with letters, 6 are more than 10 degrees off (2.6 in the middle);
+/// with 0.05 it is 10 (3.2), with 0.3 again 6 (3.0).
 const NEAR: f64 = 0.15;
 
 /// Samples by which a shadow's length is uncertain at any length.
@@ -36,9 +37,8 @@ impl<'a> Runs<'a> {
             .flat_map(|j| (1..w.saturating_sub(1)).map(move |i| (i, j)))
             .filter(|(i, j)| !open(*i, *j) && at_border(*i, *j))
             .collect();
-        let unit = piece.view.step * piece.k as f64;
         let middle = piece.view.to_sample(middle) * (1.0 / piece.k as f64);
-        Self { piece, shade, border, middle, lamp: lamp / unit }
+        Self { piece, shade, border, middle, lamp: lamp / piece.unit() }
     }
     /// Lengths of the shadows along `towards` (a unit vector away from the lamp), samples, one for each border sample with lit
     /// floor behind it; each followed to `most` samples, and given as it would be at the floor's middle: farther from the
@@ -77,7 +77,7 @@ impl<'a> Runs<'a> {
     }
     /// Frame units per sample.
     pub fn unit(&self) -> f64 {
-        self.piece.view.step * self.piece.k as f64
+        self.piece.unit()
     }
 }
 

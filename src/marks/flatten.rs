@@ -22,7 +22,7 @@ const MARGIN: f64 = 0.3;
 /// Least share of the used floor that a taper leaves. A plain pocket keeps three quarters (a square of side 1 with ramps of
 /// an eighth), bands round letters a quarter to nothing; with more, pockets of few shadows would be tapered less than
 /// their lines' lobes ask for.
-const KEPT: f32 = 0.5;
+const KEPT: f64 = 0.5;
 /// Shortest ramp, samples: less tapers nothing.
 const SHORTEST_RAMP: f64 = 4.0;
 
@@ -146,11 +146,12 @@ impl Flat {
     /// less where the floor is so narrow, round letters, that under [`KEPT`] of it would be left.
     pub fn taper(&self) -> Plane {
         let grid = self.weights();
-        let used = grid.data.iter().sum::<f32>();
+        let all = |p: &Plane| p.data.iter().map(|v| f64::from(*v)).sum::<f64>();
+        let least = KEPT * all(&grid);
         let mut ramp = self.extent / self.step / 8.0;
         while ramp >= SHORTEST_RAMP {
             let out = self.tapered(&grid, ramp);
-            if out.data.iter().sum::<f32>() >= KEPT * used {
+            if all(&out) >= least {
                 return out;
             }
             ramp /= 2.0;

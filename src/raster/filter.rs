@@ -92,6 +92,7 @@ fn weigh<'a>(out: &mut [f32], weights: &[f32], sample: impl Fn(usize) -> &'a [f3
         let mut sums = [0f32; BESIDE];
         for (j, weight) in weights.iter().enumerate() {
             let values = &sample(j)[from..from + o.len()];
+            // The same sums twice: of a length known beforehand, they become few wide instructions.
             if let Ok(values) = <&[f32; BESIDE]>::try_from(values) {
                 sums.iter_mut().zip(values).for_each(|(s, v)| *s += v * weight);
             } else {
