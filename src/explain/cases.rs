@@ -72,10 +72,13 @@ pub fn all(d: &Digest) -> (Vec<Case>, Option<Pair>) {
     (cases, pair)
 }
 
-/// A line this many times as strong as its family's others, by this many of its sigmas, has a step beneath it: lights of a
-/// wall make the outermost lines up to one and a half times as strong (made floors, 2026-11).
+/// A line this many times as strong as its family's others, by this many of its sigmas, has a step beneath it.
 const STRONGER: f64 = 1.75;
 const SIGMAS: f64 = 4.0;
+/// Spacings from a wall within which a strong line must also leave light, as must the first and last that are measured: a wall's
+/// own light, or a pass round the walls, makes lines there up to three times as strong and leaves up to 2 sigmas; a step of
+/// the floor beneath left 5 to 10 (made floors, 2026-11).
+const OUTERMOST: f64 = 1.5;
 /// A first pass at full width ends under one line, or two; every second line is something else.
 const FEW: usize = 3;
 
@@ -83,7 +86,13 @@ const FEW: usize = 3;
 fn steps_among(d: &Digest, family: Option<usize>) -> bool {
     let Some(f) = family.map(|f| &d.marks.families[f]) else { return false };
     let strong = |s: &crate::units::Measured| s.value > STRONGER && s.value - 1.0 > SIGMAS * s.sigma;
-    let n = f.lines.iter().filter(|l| strong(&l.strength)).count();
+    let (near, far) = d.patch.reach(f.normal_deg.value);
+    let last = f.lines.len().saturating_sub(1);
+    let outermost = |i: usize, at: f64| i == 0 || i == last || (at - near).min(far - at) < OUTERMOST * f.pitch.value;
+    let steps = |(i, l): &(usize, &Line)| {
+        strong(&l.strength) && (!outermost(*i, l.at) || l.net.value.abs() > SIGMAS * l.net.sigma)
+    };
+    let n = f.lines.iter().enumerate().filter(steps).count();
     f.lines.len() > 4 * FEW && (1..=FEW).contains(&n) || slot_between(&f.lines).is_some()
 }
 

@@ -67,6 +67,22 @@ impl Comb {
         }
         least
     }
+    /// Rms share of the brightness change in harmonics that are no multiple of k, noise taken off.
+    pub fn share_off(&self, k: usize) -> f64 {
+        let (mut off, mut all) = (0.0, 0.0);
+        for h in 1..=self.sums.len() {
+            let p = (self.sums[h - 1].norm_sqr() - 3.0 * self.noise[h - 1]).max(0.0);
+            all += p;
+            if h % k != 0 {
+                off += p;
+            }
+        }
+        if all > 0.0 { (off / all).sqrt() } else { 0.0 }
+    }
+    /// Largest power over background among harmonics that are no multiple of k.
+    pub fn evidence_off(&self, k: usize) -> f64 {
+        (1..=self.sums.len()).filter(|h| h % k != 0).map(|h| self.ratio(h)).fold(0.0, f64::max)
+    }
     /// Frequency across its own lines.
     pub fn own_frequency(&self) -> f64 {
         self.frequency.hypot(self.along)

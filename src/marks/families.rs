@@ -243,9 +243,21 @@ impl<'a> Search<'a> {
         multiple || self.is_pair_sum(p, combs)
     }
 
-    /// Looks for combs along one direction and adds what it finds.
+    /// Looks for combs along one direction and adds what it finds. Among letters a second look, with the lines' weights evened,
+    /// where the first finds nothing: evening lifts the noise of lines of which little is left.
     fn along(&self, normal_deg: f64, found: &mut Found) {
-        let mut stack = self.stack(normal_deg);
+        let before = found.families.len();
+        let stack = self.stack(normal_deg);
+        let evened = stack.evened(self.flat.extent);
+        self.look(stack, 1.0, found);
+        if let Some(evened) = evened.filter(|_| found.families.len() == before) {
+            self.look(evened, 2.0, found);
+        }
+    }
+
+    /// One look along a stack's direction; `looks`: how many there are with this one.
+    fn look(&self, mut stack: Stack, looks: f64, found: &mut Found) {
+        let normal_deg = stack.normal_deg;
         let mut ray = Ray::of(&stack, Some(self.spectrum), self.flat.step, self.shortest);
         let mut whole: Option<(Stack, Ray)> = None;
         // Lobes of what runs in other directions are no lines of this one.
@@ -261,20 +273,20 @@ impl<'a> Search<'a> {
         let mut own = 0;
         for _ in 0..TRIES {
             let Some(candidate) = ray.best(&taken) else { break };
-            let rough = self.false_alarm(candidate.log_p);
+            let rough = self.false_alarm(candidate.log_p, looks);
             if rough > FALSE_ALARM {
                 found.least = found.least.min(rough);
                 break;
             }
             let Some(mut comb) = self.settle(&stack, &ray, &candidate, &taken) else { break };
             if own == 0 {
-                match self.aligned(&mut stack, &mut ray, comb) {
+                match self.aligned(&mut stack, &mut ray, comb, looks > 1.0) {
                     Some(c) => comb = c,
                     None => break,
                 }
             }
             taken.push(comb.frequency);
-            let false_alarm = rough.max(self.false_alarm(comb.log_chance()));
+            let false_alarm = rough.max(self.false_alarm(comb.log_chance(), looks));
             if false_alarm > FALSE_ALARM {
                 found.least = found.least.min(false_alarm);
                 continue;
@@ -314,14 +326,16 @@ impl<'a> Search<'a> {
 
     /// Turns the stack onto a comb's own direction and fits it anew, until the direction stands still: it sharpens
     /// everything that follows.
-    fn aligned(&self, stack: &mut Stack, ray: &mut Ray, mut comb: Comb) -> Option<Comb> {
+    fn aligned(&self, stack: &mut Stack, ray: &mut Ray, mut comb: Comb, evenly: bool) -> Option<Comb> {
         for _ in 0..4 {
             let turn = line_difference(comb.normal_deg, stack.normal_deg).abs();
             let cell_deg = (1.0 / (comb.frequency * self.flat.extent)).to_degrees();
             if turn < (TURN_LEFT * cell_deg / comb.sums.len() as f64).max(0.01) {
                 break;
             }
-            *stack = self.stack(comb.normal_deg);
+            let turned = self.stack(comb.normal_deg);
+            let evened = turned.evened(self.flat.extent).filter(|_| evenly);
+            *stack = evened.unwrap_or(turned);
             *ray = Ray::of(stack, Some(self.spectrum), self.flat.step, self.shortest);
             comb = Comb::fit(stack, ray, comb.own_frequency(), comb.sums.len())?;
         }
@@ -332,11 +346,11 @@ impl<'a> Search<'a> {
     /// beside the longer. An odd share under 0.6 means a folded profile that repeats at half its length (correlation
     /// 1 - 2 x 0.36 = 0.28); evenly spaced single lines have 0.71.
     fn with_shorter(&self, stack: &Stack, ray: &Ray, comb: &Comb, false_alarm: f64, found: &mut Found) {
-        if comb.sums.len() < 2 || share_off(comb, 2) > 0.6 {
+        if comb.sums.len() < 2 || comb.share_off(2) > 0.6 {
             return;
         }
         let f = comb.frequency * 2.0;
-        if f > ray.highest || share_off(comb, 2) < ODD_SHARE {
+        if f > ray.highest || comb.share_off(2) < ODD_SHARE {
             return;
         }
         let Some(half) = Comb::fit(stack, ray, f, comb.sums.len() / 2) else { return };
@@ -346,9 +360,9 @@ impl<'a> Search<'a> {
         }
     }
 
-    fn false_alarm(&self, log_p: f64) -> f64 {
+    fn false_alarm(&self, log_p: f64, looks: f64) -> f64 {
         // Seven numbers of harmonics are tried at each frequency, strongly dependent: counted as three.
-        (log_p + (3.0 * self.trials).ln()).exp().min(1.0)
+        (log_p + (3.0 * looks * self.trials).ln()).exp().min(1.0)
     }
 
     /// The fundamental of a candidate: the longest period whose odd harmonics matter, the shortest otherwise.
@@ -358,7 +372,7 @@ impl<'a> Search<'a> {
         // Every k-th harmonic only: the period is k times shorter. All primes up to the most harmonics that a candidate may have: one
         // strong line (its evidence is capped) among noise looks like the seventh of a longer period.
         for k in [11usize, 7, 5, 3, 2] {
-            while comb.sums.len() >= k && share_off(&comb, k) < ODD_SHARE {
+            while comb.sums.len() >= k && comb.share_off(k) < ODD_SHARE {
                 let f = comb.frequency * k as f64;
                 comb = Comb::fit(stack, ray, f, count(f))?;
             }
@@ -370,7 +384,7 @@ impl<'a> Search<'a> {
                 continue;
             }
             let longer = Comb::fit(stack, ray, f, count(f))?;
-            if share_off(&longer, k) >= ODD_SHARE && evidence_off(&longer, k) > (3.0 * self.trials).ln() {
+            if longer.share_off(k) >= ODD_SHARE && longer.evidence_off(k) > (3.0 * self.trials).ln() {
                 comb = longer;
             }
         }
@@ -393,7 +407,7 @@ fn lengthen(found: &mut Found, stack: &Stack, ray: &Ray) {
         let count = ((ray.highest / newest.frequency) as usize).clamp(1, 16);
         let Some(comb) = Comb::fit(stack, ray, newest.frequency, count) else { return };
         let Some(family) = family::describe(&comb, stack, ray, found.families[last].false_alarm) else { return };
-        let alone = share_off(&comb, k as usize) > 0.6;
+        let alone = comb.share_off(k as usize) > 0.6;
         found.combs[last] = comb;
         found.families[last] = family;
         if alone {
@@ -412,7 +426,7 @@ fn own_contrast(found: &Found, i: usize) -> f64 {
         let same = line_difference(d.normal_deg, c.normal_deg).abs() < 0.5;
         (same && k >= 2.0 && (d.frequency / c.frequency - k).abs() < 0.03).then_some(k as usize)
     });
-    shorter.map_or(f.contrast, |k| f.contrast * share_off(c, k))
+    shorter.map_or(f.contrast, |k| f.contrast * c.share_off(k))
 }
 
 /// Frequency vector of a comb, cycles per floor-frame unit.
@@ -427,22 +441,4 @@ fn enough(comb: &Comb) -> bool {
     let clear = (1..=comb.sums.len()).filter(|h| comb.ratio(*h) > 8.0).count();
     let periods = comb.reach.length() * comb.frequency;
     periods >= 6.0 || (periods >= 3.5 && clear >= 4)
-}
-
-/// Rms share of the brightness change in harmonics that are no multiple of k, noise taken off.
-fn share_off(comb: &Comb, k: usize) -> f64 {
-    let (mut off, mut all) = (0.0, 0.0);
-    for h in 1..=comb.sums.len() {
-        let p = (comb.sums[h - 1].norm_sqr() - 3.0 * comb.noise[h - 1]).max(0.0);
-        all += p;
-        if h % k != 0 {
-            off += p;
-        }
-    }
-    if all > 0.0 { (off / all).sqrt() } else { 0.0 }
-}
-
-/// Largest power over background among harmonics that are no multiple of k.
-fn evidence_off(comb: &Comb, k: usize) -> f64 {
-    (1..=comb.sums.len()).filter(|h| h % k != 0).map(|h| comb.ratio(h)).fold(0.0, f64::max)
 }

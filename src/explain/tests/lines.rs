@@ -87,6 +87,29 @@ fn a_strip_that_stands_out_of_ridges_is_both_and_one_edge_is_none() {
     assert_eq!(e.verdict, Verdict::Scallops, "{:#?}", e.findings);
 }
 
+/// One line twice as strong as the others has a step beneath it; beside a wall only where it leaves light as well, else it is the
+/// wall's light or the last pass's end.
+#[test]
+fn a_strong_line_is_a_step_unless_a_wall_explains_it() {
+    let verdict = |(strong, net): (usize, f64)| {
+        let line = |i: usize| crate::marks::Line {
+            at: 1.3 + 2.54 * i as f64,
+            shift: m(0.0, 0.02),
+            strength: m(if i == strong { 2.5 } else { 1.0 }, 0.05),
+            net: m(if i == strong { net } else { 0.0 }, 0.1),
+            odd: false,
+        };
+        let lines = (0..29).map(line).collect();
+        let mut marks = with_family(Family { lines, ..saw(2.54, 90.0) });
+        marks
+            .edges
+            .push(Edge { stands_out: true, ..edge(1.3 + 2.54 * strong as f64, 100.0, 90.0, Polarity::Shade, 35.0) });
+        look(&marks, &plan(&[])).0.verdict
+    };
+    let (ridges, both) = (Verdict::Scallops, Verdict::Both);
+    assert_eq!([(0, 0.1), (12, 0.1), (28, 0.1), (28, -0.9)].map(verdict), [ridges, both, ridges, both]);
+}
+
 /// Passes cut twice as wide as planned leave ridges that are all alike; passes that alternate do not.
 #[test]
 fn ridges_of_one_kind_at_twice_the_stepover_are_wide_passes() {
