@@ -210,6 +210,25 @@ fn ridge_shadows_stay_in_and_a_letter_goes_out() {
     assert!(!patch.islands.is_empty());
 }
 
+/// Chips and curls on the floor may cast shadows as long as a letter's; what is under 6 mm across the light was not left standing.
+#[test]
+fn a_chip_is_left_out_of_the_floor_and_is_no_letter() {
+    let islands = |across: f64| {
+        let shape = |p: Point| {
+            let thing = (500.0..500.0 + across).contains(&p.x) && (300.0..330.0).contains(&p.y);
+            (200.0..900.0).contains(&p.x) && (150.0..600.0).contains(&p.y) && !thing
+        };
+        let photo = drawn(1200, 800, shape, Point::new(0.0, 60.0));
+        let plan = PlannedCut { pocket_mm: Some((70.0, 45.0)), depth_mm: Some(2.0), ..PlannedCut::default() };
+        let patch = look(&photo, &straight(0.1), &plan);
+        let q = patch.view.to_sample(Point::new(0.1 * (500.0 + 0.5 * across), 35.0));
+        assert!(!patch.mask.at(q.x.round() as usize, q.y.round() as usize), "a shadow counts as floor");
+        patch.islands.len()
+    };
+    assert_eq!(islands(42.0), 0);
+    assert_eq!(islands(90.0), 1);
+}
+
 /// A letter's shadow that fills the way to a wall passes for that wall's own: the other walls and all other shadows tell.
 #[test]
 fn letters_whose_shadows_reach_a_wall_do_not_turn_the_lamp_round() {

@@ -12,12 +12,14 @@ const FIGURE_CONTRAST: (f64, f64) = (0.015, 0.06);
 /// none to 0.004, the wood's own figure 0 to 0.006, torn ones 0.003 to 0.023.
 const FLECK_FRACTION: (f64, f64) = (0.004, 0.012);
 
-/// Flecks per square centimetre from which they may be torn fibre, and surely are: chips and dust lie one or two on a square
-/// centimetre, late wood breaks up into four, torn floors show seven and more (made floors and a practice photo, 2026-11).
-const FLECKS_PER_CM2: (f64, f64) = (2.0, 5.0);
+/// Flecks per square centimetre from which they may be torn fibre, and surely are: on made floors with
+/// flecks enough (2026-12) chips, dust and plywood's figure leave up to 0.5, torn floors 2.2 to 13; pine's late wood breaks up
+/// into three, which only its colour tells.
+const FLECKS_PER_CM2: (f64, f64) = (1.5, 3.5);
 /// Change of colour per change of light of all lines of a floor from which flecks among them are its late wood, likely and
-/// surely: what is torn changes the light alone, and such floors stay under 0.3.
-const FLECKS_COLOURED: (f64, f64) = (0.4, 0.6);
+/// surely: what is torn changes the light alone, and most such floors stay at 0.04 to 0.36; pine's late wood shows 0.5 and more
+/// (the same floors).
+const FLECKS_COLOURED: (f64, f64) = (0.36, 0.52);
 
 /// Rms relative brightness of streaks along the grain, what goes with colour taken off, from which the surface counts as
 /// torn: late wood changes light and colour together, torn fibre only the light (measured on the practice photos and on

@@ -172,9 +172,9 @@ pub fn find(
     let cast = if outline_assumed { None } else { light::cast(&piece, &shade) };
     let tops = match cast {
         Some(cast) => islands::find(&piece, &mut shade, cast),
-        None => Mask::new(piece.small.width, piece.small.height, false),
+        None => islands::Tops::none(&piece),
     };
-    let (mask, used_fraction) = lit::used(&piece, &shade, &tops);
+    let (mask, used_fraction) = lit::used(&piece, &shade, &tops.all);
     let given = (options.light_from_deg, options.light_elevation_deg);
     let light = light::measure(given, plan, frame.scale.is_some(), plain, &piece, cast);
     let mut lines = vec![piece.outline.iter().map(|p| frame.rim().forward(*p)).collect::<Vec<_>>()];
@@ -185,7 +185,7 @@ pub fn find(
         burnt_fraction: shade.burnt_fraction,
         black_fraction: shade.black_fraction,
         mask,
-        islands: islands::outlines(&piece, &tops),
+        islands: islands::outlines(&piece, &tops.standing),
         view: piece.view,
         outline: piece.outline,
         outline_px,
