@@ -12,9 +12,9 @@ const FIGURE_CONTRAST: (f64, f64) = (0.015, 0.06);
 /// none to 0.004, the wood's own figure 0 to 0.006, torn ones 0.003 to 0.023.
 const FLECK_FRACTION: (f64, f64) = (0.004, 0.012);
 
-/// Flecks per square centimetre from which they may be torn fibre, and surely are: on made floors with
-/// flecks enough (2026-12) chips, dust and plywood's figure leave up to 0.5, torn floors 2.2 to 13; pine's late wood breaks up
-/// into three, which only its colour tells.
+/// Flecks per square centimetre from which they may be torn fibre, and surely are: on made floors with flecks enough and no tool
+/// marks (2026-12) chips, dust and plywood's figure leave up to 0.5, torn floors that an eye sees mostly 2.2 to 13; pine's late
+/// wood breaks up into three, which only its colour tells.
 const FLECKS_PER_CM2: (f64, f64) = (1.5, 3.5);
 /// Change of colour per change of light of all lines of a floor from which flecks among them are its late wood, likely and
 /// surely: what is torn changes the light alone, and most such floors stay at 0.04 to 0.36; pine's late wood shows 0.5 and more
